@@ -1,0 +1,1 @@
+"""What every other part stands on: quantities, citations, ranges, registries, errors. Imports numpy alone."""

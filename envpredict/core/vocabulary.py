@@ -1,0 +1,58 @@
+"""The names of inputs, once: every argument of a published equation is one of these, with this unit and meaning."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from envpredict.core.registry import Registry
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """One input of an equation."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+INPUTS: Registry[Input] = Registry("input")
+
+
+def _declare(name: str, unit: str, meaning: str) -> None:
+    INPUTS.add(name, Input(name, unit, meaning))
+
+
+_declare("distance_m", "m", "distance from the source to the receptor; plan or slope as the equation declares")
+_declare("reference_distance_m", "m", "distance at which the source level is stated")
+_declare("depth_m", "m", "depth of the pile's toe below the ground surface")
+_declare("energy_j", "J", "nominal energy per blow, or per cycle of a vibrator")
+_declare("reference_energy_j", "J", "energy at which the source level is stated")
+_declare("frequency_hz", "Hz", "frequency of the vibration or of the sound")
+_declare("ppv_mm_s", "mm/s", "peak particle velocity")
+_declare("velocity_rms_mm_s", "mm/s", "root mean square velocity")
+_declare("reference_ppv_mm_s", "mm/s", "peak particle velocity at the reference distance")
+_declare("reference_level_db", "dB", "level at the reference distance")
+_declare("exponent", "1", "exponent of the power law, positive")
+_declare("coefficient", "1", "factor of the law")
+_declare("damping_per_m", "1/m", "material damping of the ground per metre")
+_declare("damping_ratio", "1", "fraction of critical damping")
+_declare("crest_factor", "1", "ratio of peak to root mean square")
+_declare("duration_s", "s", "time for which the vibration lasts")
+_declare("count", "1", "number of events")
+_declare("shear_wave_speed_m_s", "m/s", "speed of shear waves in the ground")
+_declare("spt_n", "blows per 300 mm", "standard penetration test resistance")
+_declare("temperature_c", "degC", "air temperature")
+_declare("humidity_percent", "%", "relative humidity")
+_declare("pressure_kpa", "kPa", "air pressure")
+_declare("sound_power_db", "dB re 1 pW", "sound power level; octave bands on the last axis where it has bands")
+_declare("source_height_m", "m", "height of the sound source above ground")
+_declare("receptor_height_m", "m", "height of the receptor point above ground")
+_declare("source_porosity", "1", "ground factor near the source, 0 hard to 1 porous")
+_declare("receptor_porosity", "1", "ground factor near the receptor, 0 hard to 1 porous")
+_declare("middle_porosity", "1", "ground factor between the end regions, 0 hard to 1 porous")
+_declare("porosity", "1", "ground factor, 0 hard to 1 porous")
+_declare("level_db", "dB", "sound or vibration level")
+_declare("on_time_s", "s", "time for which the source works")
+_declare("period_s", "s", "length of the averaging period")
+_declare("usage", "1", "fraction of the time at full power")
