@@ -12,8 +12,8 @@ BEFORE = (
 )
 STOP_WORK = (
     "Stop work when a measured level reaches the agreed stop level, when a crack, tilt or settlement appears or grows, "
-    "when a pile refuses or hits an obstruction, or when a monitor is out of order; restart only when a named competent "
-    "person has found the cause and agreed."
+    "when a pile refuses or hits an obstruction, or when a monitor is out of order; restart only when a named "
+    "competent person has found the cause and agreed."
 )
 NOT_A_SAFETY_SYSTEM = "This tool is no safety system and must never be the only reason to go on or to stop."
 INVENTED = "Invented demonstration: site, neighbours, ground and plant do not exist."

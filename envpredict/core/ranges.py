@@ -17,6 +17,10 @@ class Range:
     place: str = ""
     stated: bool = True
 
+    def __post_init__(self) -> None:
+        if not self.low <= self.high:
+            raise ValueError(f"a range runs from low to high, not from {self.low:g} to {self.high:g}")
+
     @classmethod
     def unstated(cls, place: str = "the source states no range") -> Range:
         """Return the range of an input for which the source gives none: everything is inside, and said so."""

@@ -40,8 +40,8 @@ class LevelSeries:
     `shared` (P, S): standard deviation of what all slots of a run share (the law's error on this ground, the plant's
     source level), `own` (P, S): of what is each slot's alone; both in log10 units for linear quantities, in dB for
     decibels, and 0 for measured records.
-    `in_range` (P, S): inside the law's valid range; `coverage` (S,): the fraction of each slot with data, 1 for
-    predictions.
+    `in_range` (P, S): inside the law's valid range; `coverage` (S,): the fraction of each slot with data, 1 where it's
+    left out (predictions). Raises ValueError where a shape doesn't fit.
     """
 
     quantity: str
@@ -54,12 +54,16 @@ class LevelSeries:
     coverage: Floats = field(default_factory=lambda: np.ones(0))
 
     def __post_init__(self) -> None:
+        if self.median.ndim != 2:
+            raise ValueError(f"median has {self.median.ndim} axes, not points by slots")
         shape = (self.median.shape[0], len(self.slots))
         for name in ("median", "shared", "own", "in_range"):
             if getattr(self, name).shape != shape:
                 raise ValueError(f"{name} has shape {getattr(self, name).shape}, not {shape}")
-        if self.coverage.shape != (len(self.slots),):
+        if self.coverage.size == 0:
             object.__setattr__(self, "coverage", np.ones(len(self.slots)))
+        if self.coverage.shape != (len(self.slots),):
+            raise ValueError(f"coverage has shape {self.coverage.shape}, not {(len(self.slots),)}")
 
     def take(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> LevelSeries:
         """Return the series of the chosen slots."""

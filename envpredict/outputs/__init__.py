@@ -1,0 +1,1 @@
+"""What a run leaves behind: one module per output; nothing is predicted here."""
