@@ -1,0 +1,1 @@
+"""Strata, words of each scheme from strength, and stiffness from SPT N."""
