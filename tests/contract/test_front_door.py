@@ -1,0 +1,154 @@
+"""What a newcomer meets first: the README's commands, the start of the program, what the wheel carries, the CI script.
+
+The texts can't drift from the code, since each statement that a machine can check is checked here.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
+
+HEAVY = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "scipy", "pydantic", "numba", "folium",
+         "matplotlib", "contourpy", "holidays", "docx", "xlsxwriter")
+
+
+def commands() -> dict[str, click.Command]:
+    from envpredict.outputs.reference import command_group
+
+    group = command_group()
+    context = click.Context(group, info_name="envpredict")
+    return {name: command for name in group.list_commands(context)
+            if (command := group.get_command(context, name)) is not None}
+
+
+def shell_lines(path: Path) -> list[str]:
+    """Return the lines of the shell blocks of a text."""
+    blocks = re.findall(r"```(?:sh|bash)\n(.*?)```", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    return [line for block in blocks for line in block.splitlines() if line.strip()]
+
+
+def fresh_machine() -> list[list[str]]:
+    """Return the README's commands for a fresh machine, each as its steps."""
+    return [line.split(" && ") for line in shell_lines(README) if line.startswith("python3 -m venv")]
+
+
+def loaded_after(code: str) -> set[str]:
+    """Return which heavy packages a new Python has loaded after running the code."""
+    ask = f"{code}\nimport sys\nprint('loaded:', *[name for name in {HEAVY!r} if name in sys.modules])"
+    run = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    return set(run.stdout.rpartition("loaded:")[2].split())
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    assert loaded_after("import envpredict") == set()
+
+
+def test_asking_for_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys\nsys.argv = ['envpredict', '--help']\nfrom envpredict.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code, end.code"
+    )
+    assert loaded_after(code) == set()
+
+
+def test_the_check_of_loaded_packages_sees_one() -> None:
+    assert loaded_after("import numpy") == {"numpy"}
+
+
+def test_the_console_script_answers(need: Callable[[str], str]) -> None:
+    run = subprocess.run([need("envpredict"), "--help"], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    for name in commands():
+        assert re.search(rf"^\s+{name}\s", run.stdout, flags=re.MULTILINE), f"{name} is missing from --help"
+
+
+def test_every_command_says_what_it_does_and_shows_an_example() -> None:
+    for name, command in commands().items():
+        assert command.help, f"{name} has no help"
+        assert "Example" in command.help, f"{name} shows no example"
+        assert f"envpredict {name}" in command.help, f"the example of {name} doesn't call it"
+        bare = [option.name for option in command.params if isinstance(option, click.Option) and not option.help]
+        assert not bare, f"{name}: options without help: {bare}"
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    text = README.read_text(encoding="utf-8")
+    missing = [name for name in commands() if f"envpredict {name}" not in text]
+    assert not missing, f"README.md doesn't show: {missing}"
+
+
+def test_commands_that_the_texts_show_exist_with_their_options() -> None:
+    known = commands()
+    shown = [step for path in (README, DEVELOPERS, *sorted((ROOT / "envpredict" / "docs").glob("*.md")))
+             for line in shell_lines(path) for step in line.split(" && ") if step.startswith("envpredict ")]
+    assert shown
+    for step in shown:
+        _, name, *words = shlex.split(step, comments=True)
+        assert name in known, step
+        options = {option for parameter in known[name].params for option in parameter.opts + parameter.secondary_opts}
+        unknown = [word for word in words if word.startswith("-") and word.split("=")[0] not in options | {"--help"}]
+        assert not unknown, f"{step}: {unknown}"
+
+
+def test_the_readme_has_two_commands_for_a_fresh_machine() -> None:
+    job, tests = fresh_machine()
+    for steps in (job, tests):
+        assert steps[0] == "python3 -m venv .venv"
+        assert any(step.startswith("pip install ") for step in steps)
+    assert job[-1].startswith("envpredict predict scenarios/quay_wall ")
+    assert "--replace" in job[-1], "the command must work a second time"
+
+
+def test_continuous_integration_runs_the_readmes_test_command() -> None:
+    last = [line for line in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines() if line.strip()][-1]
+    assert fresh_machine()[1][-1] == last == "python -m pytest"
+
+
+def test_hooks_are_local_and_run_what_continuous_integration_runs() -> None:
+    hooks = (ROOT / ".pre-commit-config.yaml").read_text(encoding="utf-8")
+    assert set(re.findall(r"repo: (\S+)", hooks)) == {"local"}
+    assert set(re.findall(r"language: (\S+)", hooks)) == {"system"}
+    entries = re.findall(r"entry: (.+)", hooks)
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    assert entries
+    assert [entry for entry in entries if entry not in script] == []
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=lambda path: path.name)
+def test_files_that_the_texts_name_exist(text: Path) -> None:
+    content = text.read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:envpredict|tests|scenarios|maps|\.ci)/[\w./-]*)`", content))
+    named |= {link for link in re.findall(r"\]\(([^)#\s]+)", content) if "://" not in link}
+    assert named
+    missing = sorted(name for name in named if not (ROOT / name).exists())
+    assert not missing, f"{text.name} names what doesn't exist: {missing}"
+
+
+def test_the_wheel_carries_every_file_of_the_package() -> None:
+    # hatchling is what builds the wheel; its own listing knows what .gitignore would drop
+    from hatchling.builders.wheel import WheelBuilder
+
+    packed = {Path(file.distribution_path).as_posix() for file in WheelBuilder(str(ROOT)).recurse_included_files()}
+    there = {path.relative_to(ROOT).as_posix() for path in (ROOT / "envpredict").rglob("*")
+             if path.is_file() and "__pycache__" not in path.parts}
+    assert {Path(name).suffix for name in there} >= {".py", ".toml", ".md"}
+    assert there - packed == set()
+
+
+def test_top_level_of_the_repository_holds_nothing_else() -> None:
+    allowed = {"README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "envpredict", "maps", "scenarios", "tests",
+               "out", "dist"}
+    there = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    assert there - allowed == set()
