@@ -54,7 +54,7 @@ def test_a_quantity_is_in_decibels_exactly_where_its_name_and_unit_say_so(id: st
     assert quantity.id == id
     assert quantity.meaning
     decibels = quantity.scale == "decibel"
-    assert id.endswith("_db") == decibels
+    assert id.endswith(("_db", "_db_m")) == decibels
     assert quantity.unit.startswith("dB") == decibels
 
 
