@@ -11,6 +11,7 @@ from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.vocabulary import INPUTS
 
 UNIT_OF_ENDING = {
+    "_m_s175": "m/s^1.75",
     "_mm_s": "mm/s",
     "_m_s": "m/s",
     "_per_m": "1/m",
