@@ -100,3 +100,9 @@ _declare("settlement_mm", "settlement", "mm", "linear", "vibration", "vertical",
          "permanent vertical movement of the ground")
 _declare("shear_strain", "shear strain", "1", "linear", "vibration", "none", "peak", "maximum",
          "peak shear strain of the ground")
+_declare("attenuation_db", "A", "dB", "decibel", "noise", "none", "octave-band attenuation", "none",
+         "how much a sound loses on its way, per octave band where it has bands; negative where it gains")
+_declare("air_absorption_db_m", "alpha", "dB/m", "decibel", "noise", "none", "attenuation per metre", "none",
+         "absorption of sound by the air per metre of path")
+_declare("level_correction_db", "K", "dB", "decibel", "noise", "none", "correction", "none",
+         "what is added to a level: a frequency weighting, an on-time, a reflection, an adjustment")

@@ -1,0 +1,20 @@
+"""How loops over pairs are compiled: cached on disk, sums in the order written, without the lock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(function: F) -> F:
+    """Compile a function of numbers and arrays at its first call and keep the result on disk.
+
+    No fast-math: a sum keeps the order in which it is written, so that the same inputs give the same bits. The lock is
+    released, so that threads may work on tiles side by side. Kernels that call each other stand in one module, since
+    the cache notices changes of that module alone.
+    """
+    return cast("F", numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")(function))
