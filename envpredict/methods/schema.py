@@ -247,7 +247,8 @@ class PileType(Entry):
 class MovementFlag(Cited):
     """A way in which a method may move the ground near a foundation, pipe or track.
 
-    `soils`: the ground classes in which it acts; `within_pile_lengths`: how far from the pile it's warned about.
+    `soils`: the ground classes in which it acts, for piles of large displacement only where that is said;
+    `within_pile_lengths`: how far from the pile it's warned about.
     """
 
     id: Id
@@ -255,6 +256,7 @@ class MovementFlag(Cited):
     mechanism: str
     soils: tuple[GroundClass, ...]
     below_water_only: bool = False
+    large_displacement_only: bool = False
     within_pile_lengths: float = Field(gt=0)
     warning: str
 
@@ -270,8 +272,8 @@ class HandbookCell(Entry):
 class HandbookRow(Entry):
     """One band of a handbook table: values up to `high` (None: no upper end) and above `low`."""
 
-    low: float | None
-    high: float | None
+    low: float | None = None
+    high: float | None = None
     band: str
     vibratory: HandbookCell
     impact: HandbookCell
