@@ -1,0 +1,57 @@
+"""Reads the optional layers: the site's boundary, obstacles to sound, the ground as sound sees it, site constraints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from envpredict.scenario.columns import METRES, Column
+from envpredict.scenario.layers import LINES, POLYGONS, Layer
+from envpredict.scenario.problems import Findings
+from envpredict.scenario.types import CONSTRAINT_KINDS
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+NEED_VALUE = frozenset({"headroom", "width"})
+
+COLUMNS: dict[str, tuple[Column, ...]] = {
+    "boundary": (Column("id"),),
+    "obstacles": (Column("id"), Column("height_m", "number", above=0.0, high=300.0, required=True,
+                                       hint=f"the height above ground: {METRES}")),
+    "acoustic_ground": (Column("id"), Column("porosity", "number", low=0.0, high=1.0, required=True,
+                                             hint="0 is hard (paved, water), 1 porous (grass, soil)")),
+    "constraints": (Column("id"), Column("kind", "word", CONSTRAINT_KINDS, required=True),
+                    Column("value_m", "number", above=0.0, high=200.0, hint=METRES),
+                    Column("from", "clock"), Column("to", "clock")),
+}
+KINDS: dict[str, frozenset[str]] = {"boundary": POLYGONS, "obstacles": POLYGONS | LINES, "acoustic_ground": POLYGONS,
+                                    "constraints": POLYGONS}
+
+
+def read_surroundings(name: str, layer: Layer, frame: gpd.GeoDataFrame | None, found: Findings
+                      ) -> gpd.GeoDataFrame | None:
+    """Return an optional layer; None if `frame` (the layer in the scenario's system) is missing."""
+    cells = layer.cells(COLUMNS[name], found)
+    check = CHECKS.get(name)
+    if check is not None:
+        check(layer, cells)
+    if frame is None:
+        return None
+    import geopandas as gpd
+
+    cells["id"] = [identifier or str(row) for row, identifier in enumerate(cells["id"], 1)]
+    return gpd.GeoDataFrame(cells, geometry=frame.geometry.to_numpy(), crs=frame.crs)
+
+
+def _check_constraints(layer: Layer, cells: dict[str, list[Any]]) -> None:
+    """Tell of a constraint without the value that its kind needs."""
+    for row, kind in enumerate(cells["kind"]):
+        if kind in NEED_VALUE and cells["value_m"][row] is None:
+            layer.faults.add(row, f"a constraint of kind '{kind}' needs value_m", "give it in metres")
+        if kind == "possession" and (cells["from"][row] is None or cells["to"][row] is None):
+            layer.faults.add(row, "a constraint of kind 'possession' needs from and to",
+                             "give the clock times between which work may go on, as 23:30 and 05:00")
+
+
+CHECKS: dict[str, Callable[[Layer, dict[str, list[Any]]], None]] = {"constraints": _check_constraints}
