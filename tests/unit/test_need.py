@@ -12,7 +12,7 @@ def test_a_missing_program_is_skipped_with_the_way_to_install_it(
 ) -> None:
     monkeypatch.setenv("PATH", "")
     monkeypatch.delenv("CI", raising=False)
-    with pytest.raises(pytest.skip.Exception, match="'chromium' isn't installed.*apt-get install chromium"):
+    with pytest.raises(pytest.skip.Exception, match=r"'chromium' isn't installed.*apt-get install chromium"):
         need("chromium")
 
 
