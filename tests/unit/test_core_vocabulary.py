@@ -12,6 +12,7 @@ from envpredict.core.vocabulary import INPUTS
 
 UNIT_OF_ENDING = {
     "_m_s175": "m/s^1.75",
+    "_db_m": "dB/m",
     "_mm_s": "mm/s",
     "_m_s": "m/s",
     "_per_m": "1/m",
