@@ -1,0 +1,96 @@
+"""The main job: a scenario in, findings out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
+
+from envpredict.core import cautions
+from envpredict.core.quantities import QUANTITIES
+from envpredict.engine import hours_rules, noise_rules, vibration_rules
+from envpredict.engine.catalogue import load_catalogue
+from envpredict.engine.choices import choices
+from envpredict.engine.findings import frame
+from envpredict.engine.grids import level_grids
+from envpredict.engine.programme import events
+from envpredict.engine.provenance import provenance
+from envpredict.engine.results import Assessment
+from envpredict.engine.run import MethodRun, Run, prepare, run_method
+from envpredict.limits.values import HoursOnly
+
+if TYPE_CHECKING:
+    from envpredict.limits.schema import LimitSet, Rule
+    from envpredict.scenario.types import Scenario
+
+Progress = Callable[[str], None]
+
+
+def adopted_rules(run: Run) -> Iterator[tuple[LimitSet, Rule]]:
+    """Yield every rule that the scenario adopts: for each effect, the rules of its sets that speak of it."""
+    for effect, names in run.scenario.limits.by_effect().items():
+        for name in names:
+            limit_set = run.catalogue.limit_sets[name]
+            for rule in limit_set.rules_for(effect):
+                yield limit_set, rule
+
+
+def method_findings(run: Run, method: MethodRun) -> list[dict[str, Any]]:
+    """Return the findings of one candidate under every adopted rule, as blocks of rows."""
+    found: list[dict[str, Any]] = []
+    for limit_set, rule in adopted_rules(run):
+        if isinstance(rule.value, HoursOnly):
+            found += hours_rules.findings(run, method, limit_set, rule)
+        elif rule.quantity is not None and QUANTITIES[rule.quantity].effect == "noise":
+            found += noise_rules.findings(run, method, limit_set, rule)
+        else:
+            found += vibration_rules.findings(run, method, limit_set, rule)
+    return found
+
+
+def drafts(run: Run) -> tuple[str, ...]:
+    """Return the adopted limits that nobody has compared with their document although they are recalled."""
+    confirmed = run.scenario.limits.confirmed
+    return tuple(f"{limit_set.id}: {rule.clause}" for limit_set, rule in adopted_rules(run)
+                 if rule.basis != "read" and limit_set.id not in confirmed)
+
+
+def cautions_of(run: Run) -> tuple[str, ...]:
+    """Return the cautions of a run, the loudest first."""
+    scenario = run.scenario
+    first = [cautions.DRAFT] if drafts(run) else []
+    first += [cautions.INVENTED] if scenario.invented else []
+    if scenario.own.limits is None:
+        first.append("No local authority's own limits were given: the adopted sets are examples until the authority "
+                     "names its own.")
+    return (*first, *cautions.CAUTIONS)
+
+
+def assess(scenario: Scenario, progress: Progress | None = None) -> Assessment:
+    """Return the findings of a scenario: every candidate method against every adopted limit at every receptor.
+
+    `progress` is called with a short text before each candidate. Raises InputProblems for faults in files that the
+    scenario brings.
+    """
+    catalogue = load_catalogue(scenario.own)
+    run = prepare(scenario, catalogue, choices(scenario, catalogue))
+    methods: list[MethodRun] = []
+    blocks: list[dict[str, Any]] = []
+    for choice in run.choices:
+        if progress is not None:
+            progress(choice.title)
+        method = run_method(run, choice)
+        methods.append(method)
+        blocks += method_findings(run, method)
+    return Assessment(
+        scenario=scenario,
+        methods=run.choices,
+        findings=frame(blocks),
+        receptors=scenario.receptors,
+        programme={m.choice.id: events(scenario, m.choice, m.passes, run.drive) for m in methods},
+        grids=level_grids(run, methods),
+        provenance=provenance(scenario, catalogue, tuple(methods)),
+        cautions=cautions_of(run),
+        drafts=drafts(run),
+        warnings=scenario.notes,
+        detail={"run": run, "methods": {m.choice.id: m for m in methods}},
+    )

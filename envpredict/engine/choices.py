@@ -1,0 +1,100 @@
+"""The candidate methods of a run: the catalogue's entry with what the scenario states itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from envpredict.core.citation import Citation
+
+if TYPE_CHECKING:
+    from envpredict.engine.catalogue import Catalogue
+    from envpredict.methods.fields import LawUse, PlantUse
+    from envpredict.methods.schema import Method, Plant
+    from envpredict.scenario.types import MethodEntry, Scenario
+
+STATED = Citation("the scenario", None, "stated by the user", "read")
+"""The place of what a scenario states itself; it's the user's to vouch for."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MethodChoice:
+    """A candidate method as a run uses it.
+
+    `energy_j`: nominal energy per blow or per cycle, None where the method has none; `laws`: the laws that may predict
+    it, the preferred ones first; `plant`: what works, with its sound power; `stated`: the keys that the scenario gives.
+    """
+
+    id: str
+    title: str
+    method: Method
+    energy_j: float | None
+    energy_source: Citation | None
+    laws: tuple[LawUse, ...]
+    plant: tuple[tuple[PlantUse, Plant], ...]
+    sections: tuple[str, ...]
+    stated: tuple[str, ...]
+
+    @property
+    def signal(self) -> str:
+        """Return the signal: transient, continuous or quasi_static."""
+        return self.method.signal
+
+    def preferred(self, phase: str, stage: str) -> LawUse | None:
+        """Return the law that predicts a phase of a stage, or None."""
+        for law in self.laws:
+            if law.role == "preferred" and law.phase == phase and law.stage == stage:
+                return law
+        return None
+
+
+def _laws(method: Method, chosen: str | None) -> tuple[LawUse, ...]:
+    """Return the laws with a chosen one made the preferred one of its phase."""
+    if chosen is None:
+        return method.laws
+    wanted = next(law for law in method.laws if law.model == chosen)
+    changed: list[LawUse] = []
+    for law in method.laws:
+        same = law.phase == wanted.phase and law.stage == wanted.stage
+        if law is wanted:
+            changed.append(law.model_copy(update={"role": "preferred", "why": "chosen by the scenario"}))
+        elif same and law.role == "preferred":
+            changed.append(law.model_copy(update={"role": "alternative"}))
+        else:
+            changed.append(law)
+    return tuple(changed)
+
+
+def choose(entry: MethodEntry, catalogue: Catalogue, form: str) -> MethodChoice:
+    """Return the candidate that an entry of the scenario describes, for a form of pile."""
+    method = catalogue.methods[entry.method]
+    stated = entry.overrides
+    energy = method.energy
+    energy_j = None if energy is None else energy.default_kj * 1000.0
+    source = None if energy is None else energy.citation
+    if stated.get("energy_kj") is not None:
+        energy_j, source = float(stated["energy_kj"]) * 1000.0, STATED
+    energy_kj = None if energy_j is None else energy_j / 1000.0
+    return MethodChoice(
+        id=entry.id,
+        title=entry.title or method.title,
+        method=method,
+        energy_j=energy_j,
+        energy_source=source,
+        laws=_laws(method, stated.get("model")),
+        plant=tuple((use, catalogue.plant[use.plant]) for use in method.plant_for(form, energy_kj)),
+        sections=entry.sections,
+        stated=tuple(sorted(key for key, value in stated.items() if value is not None)),
+    )
+
+
+def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...]:
+    """Return the scenario's candidates in its order."""
+    commonest = scenario.piles["pile_type"].mode()[0]
+    form = catalogue.pile_types[commonest].form
+    return tuple(choose(entry, catalogue, form) for entry in scenario.methods)
+
+
+def with_energy(choice: MethodChoice, energy_j: float) -> MethodChoice:
+    """Return the candidate with another energy."""
+    return replace(choice, energy_j=energy_j, energy_source=STATED)

@@ -1,0 +1,150 @@
+"""Rules that count days: the chance that they're triggered, by seeded draws that share the run's error.
+
+Each draw takes one value of the shared error and one own error per slot, and yields the level at which the rule would
+just be triggered; the chance is the share of draws whose level lies above the limit. The shared error is stratified
+(one draw in each of equal slices of probability), so most of the spread is sampled without noise; the remaining
+standard error is at most `sqrt(p (1 - p) / DRAWS)`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from envpredict.core.quantities import QUANTITIES
+from envpredict.core.series import LevelSeries
+from envpredict.engine.judge import Judgement, from_space, judge, to_space
+from envpredict.limits.persistence import Counted, Lasting, after_months
+
+if TYPE_CHECKING:
+    from envpredict.limits.values import DayAllowance
+
+Floats = NDArray[np.float64]
+DRAWS = 512
+SEED = 20_270_301
+NOTE = (f"day rule: chance by {DRAWS} seeded draws, standard error at most "
+        f"{100 * math.sqrt(0.25 / DRAWS):.1f} percentage points")
+
+
+@njit(cache=True)
+def _day_levels(median: Floats, own: Floats, shared: float, day_index: NDArray[np.int64], days: int, z: Floats,
+                seed: int) -> Floats:
+    """Return (draws, days) the highest level of each day in each draw; -inf on days without slots."""
+    np.random.seed(seed)
+    out = np.full((z.size, days), -np.inf)
+    for n in range(z.size):
+        for s in range(median.size):
+            level = median[s] + shared * z[n] + own[s] * np.random.standard_normal()
+            if level > out[n, day_index[s]]:
+                out[n, day_index[s]] = level
+    return out
+
+
+def _window_level(levels: Floats, ends: NDArray[np.int64], need: int) -> Floats:
+    """Return (draws,) the level that `need` days of some window exceed; -inf where no window holds so many."""
+    best = np.full(levels.shape[0], -np.inf)
+    for start, end in enumerate(ends):
+        if end - start >= need:
+            part = np.partition(levels[:, start:end], end - start - need, axis=1)
+            best = np.maximum(best, part[:, end - start - need])
+    return best
+
+
+def _lasting_level(levels: Floats, dates: NDArray[np.datetime64], months: int) -> Floats:
+    """Return (draws,) the level exceeded on two days that stand so many months apart."""
+    best = np.full(levels.shape[0], -np.inf)
+    reach = after_months(dates, months) - np.timedelta64(1, "D")
+    for start in range(len(dates)):
+        later = dates >= reach[start]
+        if later.any():
+            best = np.maximum(best, np.minimum(levels[:, start], levels[:, later].max(axis=1)))
+    return best
+
+
+def _ends(rule: Counted, dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
+    if rule.unit == "working_days":
+        return np.minimum(np.arange(len(dates)) + rule.window, len(dates))
+    until = after_months(dates, rule.window) if rule.unit == "months" else dates + np.timedelta64(rule.window, "D")
+    return np.asarray(np.searchsorted(dates, until, side="left"), dtype=np.int64)
+
+
+def trigger_level(levels: Floats, dates: NDArray[np.datetime64], rules: Sequence[Counted | Lasting]) -> Floats:
+    """Return (draws,) the level at which any of the rules would just be triggered.
+
+    levels: (draws, days) the highest level of each day; dates: (days,) distinct and increasing.
+    """
+    found = [_lasting_level(levels, dates, rule.months) if isinstance(rule, Lasting)
+             else _window_level(levels, _ends(rule, dates), rule.threshold) for rule in rules]
+    return np.asarray(np.maximum.reduce(found))
+
+
+def shared_draws() -> Floats:
+    """Return the stratified draws of the shared error: the middles of equal slices of probability."""
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri((np.arange(DRAWS) + 0.5) / DRAWS))
+
+
+def _quantile_above(values: Floats, chance: float) -> float:
+    """Return the smallest of the values that at most `chance` of them exceed."""
+    ordered = np.sort(values)
+    return float(ordered[max(len(ordered) - 1 - math.floor(chance * len(ordered) + 1e-9), 0)])
+
+
+def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float,
+               rules: Sequence[Counted | Lasting]) -> Judgement:
+    """Judge a series by rules that count days: `p_exceed` is the chance that any of them is triggered.
+
+    `design` is the level that triggers with just the design exceedance. Rules that count days of work rather than
+    exceedances are triggered by the programme alone.
+    """
+    single = judge(series, limit, design_exceedance)
+    if len(series.slots) == 0:
+        return single
+    scale = QUANTITIES[series.quantity].scale
+    dates, day_index = np.unique(series.slots.day, return_inverse=True)
+    level, threshold = to_space(series.median, scale), to_space(limit, scale)
+    z = shared_draws()
+    p_exceed, design = single.p_exceed.copy(), to_space(single.design, scale)
+    for point in np.flatnonzero(~single.unknown & ~single.silent):
+        drawn = _day_levels(np.where(np.isnan(level[point]), -np.inf, level[point]), series.own[point],
+                            float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
+                            SEED)
+        triggers = trigger_level(drawn, dates, rules)
+        design[point] = _quantile_above(triggers, design_exceedance)
+        if not np.isnan(threshold[point]):
+            p_exceed[point] = float((triggers > threshold[point]).mean())
+    return replace(single, p_exceed=p_exceed, design=from_space(design, scale))
+
+
+def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceedance: float) -> tuple[Judgement, Floats]:
+    """Judge a series by an allowance of days above rising levels; return the judgement and each point's limit.
+
+    The step with the highest chance of using up its days governs and gives the limit. `design` is that limit plus the
+    excess over the steps that occurs with just the design exceedance.
+    """
+    points = series.median.shape[0]
+    steps = np.array([step[0] for step in allowance.steps])
+    needs = [step[1] + 1 for step in allowance.steps]
+    single = judge(series, np.full(points, steps[-1]), design_exceedance)
+    if len(series.slots) == 0:
+        return single, np.full(points, steps[-1])
+    dates, day_index = np.unique(series.slots.day, return_inverse=True)
+    z = shared_draws()
+    p_exceed, design, limit = single.p_exceed.copy(), single.design.copy(), np.full(points, steps[-1])
+    for point in np.flatnonzero(~single.unknown & ~single.silent):
+        drawn = _day_levels(series.median[point], series.own[point], float(series.shared[point, single.slot[point]]),
+                            day_index.astype(np.int64), len(dates), z, SEED)
+        excess = np.stack([_window_level(drawn, np.full(len(dates), len(dates)), need) - step
+                           for need, step in zip(needs, steps, strict=True)])
+        governing = int((excess > 0).mean(axis=1).argmax())
+        limit[point] = steps[governing]
+        p_exceed[point] = float((excess.max(axis=0) > 0).mean())
+        design[point] = limit[point] + _quantile_above(excess.max(axis=0), design_exceedance)
+    return replace(single, p_exceed=p_exceed, design=design), limit

@@ -1,0 +1,175 @@
+"""Findings: judgements put into rows, each with its likelihood and the reason for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envpredict.core.citation import BASES, VERIFY_MARK
+from envpredict.core.quantities import QUANTITIES
+from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied
+from envpredict.engine.judge import Judgement, margin_db
+from envpredict.engine.phrases import Phrases, coded
+from envpredict.engine.results import FINDING_COLUMNS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+SIGNIFICANT = 6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What a prediction at receptors (R) stands on.
+
+    `model` (R) names; `median_basis`, `basis` (R) ranks; `unproven` (R) why the word `unlikely` can't rest on it, empty
+    where it can; `pile` (R) name of the governing pile or of the nearest working one; `day` (R) its date; `notes`: what
+    holds for every row; `row_notes` (R).
+    """
+
+    model: NDArray[np.object_]
+    median_basis: NDArray[np.int64]
+    basis: NDArray[np.int64]
+    unproven: NDArray[np.object_]
+    pile: NDArray[np.object_]
+    day: NDArray[np.object_]
+    notes: tuple[str, ...] = ()
+    row_notes: NDArray[np.object_] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Heading:
+    """What all rows of one rule, method and period have in common."""
+
+    method: str
+    effect: str
+    quantity: str
+    position: str
+    period: str
+    limit_set: str
+    rule: str
+    clause: str
+    extra: dict[str, Any] = field(default_factory=dict)
+
+
+def rounded(values: Floats, digits: int = SIGNIFICANT) -> Floats:
+    """Return values rounded to significant digits; NaN and infinities stay."""
+    out = np.array(values, dtype=float)
+    ok = np.isfinite(out) & (out != 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scale = 10.0 ** (digits - 1 - np.floor(np.log10(np.abs(np.where(ok, out, 1.0)))))
+    out[ok] = (np.round(out * scale) / scale)[ok]
+    return out
+
+
+def likelihoods(judged: NDArray[np.bool_], not_governed: NDArray[np.bool_], p_exceed: Floats, silent: NDArray[np.bool_],
+                doubtful: NDArray[np.bool_], design_exceedance: float) -> NDArray[np.str_]:
+    """Return the likelihood of each row from its chance; every array (R,).
+
+    Below the design exceedance a doubtful prediction (an estimate, a proxy, out of range) can't be judged: a low number
+    from weak evidence is no reassurance. A silent point has nothing that could exceed and is not applicable.
+    """
+    with np.errstate(invalid="ignore"):
+        return np.select(
+            [not_governed | (silent & judged), ~judged | np.isnan(p_exceed), p_exceed >= 0.5,
+             p_exceed >= design_exceedance, doubtful],
+            ["not_applicable", "cannot_judge", "likely", "possible", "cannot_judge"], default="unlikely")
+
+
+def _verify(marks: Phrases, ranks: NDArray[np.int64], what: str) -> None:
+    marks.add(ranks, [f"{what}: {VERIFY_MARK[basis]}" if VERIFY_MARK[basis] else "" for basis in BASES])
+
+
+def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, design_exceedance: float) -> Floats:
+    """Return the margins; at a hair's breadth their sign follows the chance as written."""
+    margin = margin_db(limit, judgement.design, scale)
+    with np.errstate(invalid="ignore"):
+        meets = p_exceed <= design_exceedance
+        hair = np.abs(margin) < 1e-6
+        margin = np.where(hair & meets, np.abs(margin), np.where(hair & ~meets, -np.abs(margin) - 1e-12, margin))
+    return np.where(np.isnan(p_exceed), np.nan, margin)
+
+
+def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgement, evidence: Evidence,
+             doubtful: NDArray[np.bool_], p_exceed: Floats) -> NDArray[np.object_]:
+    rows = len(likelihood)
+    told = Phrases(rows)
+    judged = applied.status == JUDGED
+    told.add(*coded(applied.text))
+    told.add_where(judged & judgement.unknown, "no prediction: the ground along the drive isn't known well enough for "
+                                               "the law; find out its strength")
+    told.add_where(judged & judgement.silent, "nothing works in this period")
+    low = judged & doubtful & (likelihood == "cannot_judge") & ~np.isnan(p_exceed)
+    told.add_where(low, "unproven, trial needed: the chance is low, but it rests on weak evidence")
+    active = judged & ~judgement.silent
+    codes, wordings = coded(evidence.unproven)
+    told.add(np.where(active, codes, _empty(wordings)), _with_empty(wordings))
+    told.add_where(active & ~judgement.in_range & ~judgement.unknown, "outside the law's valid range")
+    _verify(told, np.where(active, evidence.median_basis, 0), "prediction")
+    _verify(told, np.where(judged, applied.basis, 0), "limit")
+    told.add(*coded(np.where(judged, applied.note, "")))
+    for note in evidence.notes:
+        told.add_where(active, note)
+    if evidence.row_notes is not None:
+        told.add(*coded(np.where(active, evidence.row_notes, "")))
+    return told.texts()
+
+
+def _empty(wordings: Sequence[str]) -> int:
+    return wordings.index("") if "" in wordings else len(wordings)
+
+
+def _with_empty(wordings: Sequence[str]) -> tuple[str, ...]:
+    return tuple(wordings) if "" in wordings else (*wordings, "")
+
+
+def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_], applied: Applied,
+         judgement: Judgement, evidence: Evidence, design_exceedance: float) -> dict[str, Any]:
+    """Return the findings of one rule, method and period for all receptors, as columns in the order of the schema."""
+    unit = QUANTITIES[heading.quantity].unit
+    scale = QUANTITIES[heading.quantity].scale
+    judged = applied.status == JUDGED
+    seen = judged & ~judgement.silent & ~judgement.unknown
+    p_exceed = rounded(np.where(judged & ~judgement.unknown, judgement.p_exceed, np.nan))
+    doubtful = ~judgement.in_range | (evidence.unproven != "")
+    likelihood = likelihoods(judged & ~judgement.unknown, applied.status == NOT_GOVERNED, p_exceed, judgement.silent,
+                             doubtful, design_exceedance)
+    basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
+    table = {
+        "receptor": receptors["id"].to_numpy(), "use": receptors["use"].to_numpy(), "method": heading.method,
+        "effect": heading.effect, "model": np.where(applied.status == NOT_GOVERNED, "", evidence.model),
+        "quantity": heading.quantity, "position": heading.position, "period": heading.period,
+        "limit_set": heading.limit_set, "rule": heading.rule, "clause": heading.clause, "class": class_id,
+        "predicted_median": rounded(np.where(seen, judgement.median, np.nan)),
+        "scatter": rounded(np.where(seen, judgement.scatter, np.nan)),
+        "predicted_design": rounded(np.where(seen, judgement.design, np.nan)),
+        "limit": rounded(applied.value), "unit": unit,
+        "margin_db": np.where(seen, rounded(_margins(applied.value, judgement, p_exceed, scale, design_exceedance)), np.nan),
+        "p_exceed": p_exceed, "likelihood": likelihood,
+        "p_one_pile": rounded(np.where(seen, judgement.p_one, np.nan)),
+        "governing_pile": np.where(seen, evidence.pile, ""), "governing_day": np.where(seen, evidence.day, ""),
+        "days_above": rounded(np.where(judged, judgement.days, np.nan)),
+        "days_above_low": np.where(judged, judgement.days_low, np.nan),
+        "days_above_high": np.where(judged, judgement.days_high, np.nan),
+        "in_range": judgement.in_range | ~seen,
+        "median_basis": np.where(seen, np.array(BASES)[evidence.median_basis], ""),
+        "basis": np.where(judged, np.array(BASES)[basis], ""),
+        "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed),
+    }
+    return {name: table[name] for name in FINDING_COLUMNS}
+
+
+def frame(blocks: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    """Return blocks of rows as one frame, sorted as a reader expects: receptor, method, effect, set, rule, period."""
+    import pandas as pd
+
+    frames = [pd.DataFrame(block) for block in blocks]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(FINDING_COLUMNS))
+
+
+__all__ = ["MISSING", "Evidence", "Heading", "frame", "likelihoods", "rounded", "rows"]

@@ -1,0 +1,84 @@
+"""Reading a scenario: everything that can be wrong with it, and with what it brings, in one pass."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
+from envpredict.engine.catalogue import Catalogue, load_catalogue
+
+if TYPE_CHECKING:
+    from envpredict.limits.schema import LimitSet
+    from envpredict.scenario.types import Known, Scenario
+
+NOISE_METHODS = frozenset({"octave"})
+
+
+def _needs_holidays(limit_set: LimitSet) -> bool:
+    """Tell whether a set treats holidays unlike the weekday that they fall on, so that it can't be judged without them."""
+    return any(any(("holiday" in period.days) != (day in period.days) for day in ("mon", "tue", "wed", "thu", "fri"))
+               for rule in limit_set.rules for period in rule.periods)
+
+
+def known_words(catalogue: Catalogue) -> Known:
+    """Return the words that a scenario may use."""
+    from envpredict.ground.spt import read_spt
+    from envpredict.limits.facts import FACTS
+    from envpredict.methods.fields import GROUND_CLASSES
+    from envpredict.scenario.types import Known
+
+    sets = catalogue.limit_sets
+    return Known(
+        methods=frozenset(catalogue.methods), limit_sets=frozenset(sets), pile_types=frozenset(catalogue.pile_types),
+        models=frozenset(catalogue.models), reductions=frozenset(catalogue.reductions),
+        plant=frozenset(catalogue.plant), ground_classes=frozenset(GROUND_CLASSES), noise_methods=NOISE_METHODS,
+        limit_effects={name: frozenset(limit_set.effects) for name, limit_set in sets.items()},
+        need_holidays=frozenset(name for name, limit_set in sets.items() if _needs_holidays(limit_set)),
+        facts=frozenset(FACTS), read_spt=read_spt,
+    )
+
+
+def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
+    """Return what a scenario states that doesn't fit the catalogue's entries."""
+    found: list[Problem] = []
+    forms = {catalogue.pile_types[name].form for name in scenario.piles["pile_type"].unique()}
+    for entry in scenario.methods:
+        method, where = catalogue.methods[entry.method], f"scenario.toml, method '{entry.id}'"
+        models = {law.model for law in method.laws}
+        chosen = entry.overrides.get("model")
+        if chosen is not None and chosen not in models:
+            found.append(Problem(where, f"model '{chosen}' doesn't predict this method",
+                                 f"choose one of: {', '.join(sorted(models))}"))
+        energy = entry.overrides.get("energy_kj")
+        if energy is not None and method.energy is None:
+            found.append(Problem(where, "energy_kj is stated, but the method has no energy per blow or cycle",
+                                 "leave energy_kj out"))
+        unfit = sorted(forms - set(method.forms))
+        if unfit and not method.cast_in_place:
+            found.append(Problem(where, f"the method can't install these forms of pile: {', '.join(unfit)}",
+                                 f"it installs: {', '.join(method.forms)}; give it `sections` of other piles or leave "
+                                 "it out"))
+    return found
+
+
+def read_scenario(folder: str | Path) -> Scenario:
+    """Read a scenario folder. Raises ScenarioProblems with every problem of the folder and of the files it brings."""
+    from envpredict.scenario.load import load_scenario, own_files
+
+    path = Path(folder)
+    problems: list[Problem] = []
+    own = own_files(path)
+    try:
+        catalogue = load_catalogue(own)
+    except InputProblems as error:
+        problems += error.problems
+        catalogue = load_catalogue()
+    try:
+        scenario = load_scenario(path, known_words(catalogue))
+    except ScenarioProblems as error:
+        raise ScenarioProblems([*problems, *error.problems], error.subject) from None
+    problems += _unfitting(scenario, catalogue)
+    if problems:
+        raise ScenarioProblems(problems, f"scenario {path.name}")
+    return scenario

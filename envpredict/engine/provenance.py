@@ -1,0 +1,55 @@
+"""What a run stood on: versions, hashes of inputs, every source used."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from importlib.metadata import version
+from typing import TYPE_CHECKING
+
+from envpredict.core.citation import Citation
+from envpredict.engine.noise import EAR_HEIGHT, HEAD_HEIGHT, ON_TIME_SOURCE
+from envpredict.engine.noise_rules import FACADE_SOURCE
+from envpredict.engine.results import Provenance
+
+if TYPE_CHECKING:
+    from envpredict.engine.catalogue import Catalogue
+    from envpredict.engine.run import MethodRun
+    from envpredict.scenario.types import Scenario
+
+PACKAGES = ("numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "numba", "folium")
+
+
+def _citations(scenario: Scenario, catalogue: Catalogue, methods: Iterable[MethodRun]) -> set[Citation]:
+    found: set[Citation] = {EAR_HEIGHT, HEAD_HEIGHT, ON_TIME_SOURCE, FACADE_SOURCE}
+    for set_id in scenario.limits.ids:
+        for rule in catalogue.limit_sets[set_id].rules:
+            found.update(rule.citations)
+    for method in methods:
+        for field in method.vibration.fields:
+            found.update({field.spec.source, *field.spec.sources, field.law.citation})
+            if field.spec.scatter is not None:
+                found.add(field.spec.scatter.source)
+        for use, plant in method.choice.plant:
+            found.update({use.citation, plant.citation, plant.spectrum_citation, plant.u_citation})
+        found.update(rate.citation for rate in method.passes.rate_sources)
+        if method.choice.energy_source is not None:
+            found.add(method.choice.energy_source)
+    for model_id in ("iso9613_flat", "iso9613_air_absorption"):
+        if model_id in catalogue.models:
+            spec = catalogue.models[model_id]
+            found.update({spec.source, *spec.sources})
+    return found
+
+
+def provenance(scenario: Scenario, catalogue: Catalogue, methods: tuple[MethodRun, ...]) -> Provenance:
+    """Return the record of a run; it holds no clock time and no path, so a rerun gives the same."""
+    sources = sorted(str(citation) for citation in _citations(scenario, catalogue, methods))
+    models = sorted({field.spec.id for method in methods for field in method.vibration.fields} | {"iso9613_flat"})
+    sets = tuple(f"{set_id}: {catalogue.limit_sets[set_id].document}, {catalogue.limit_sets[set_id].edition}"
+                 for set_id in scenario.limits.ids)
+    options = {"design_exceedance": scenario.design_exceedance, "methods": [m.choice.id for m in methods],
+               "stated_by_scenario": {m.choice.id: list(m.choice.stated) for m in methods if m.choice.stated},
+               "temperature_c": scenario.acoustic.temperature_c, "humidity_percent": scenario.acoustic.humidity_percent,
+               "porosity": scenario.acoustic.porosity, "crs": scenario.crs.to_string()}
+    return Provenance(version("envpredict"), dict(scenario.inputs), {name: version(name) for name in PACKAGES},
+                      tuple(sources), sets, tuple(models), options)

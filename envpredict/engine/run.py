@@ -1,0 +1,117 @@
+"""What a run holds while findings are made: the scenario, the catalogue, and what is computed once and used often."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envpredict.engine.applied import Classed, classed, receptor_facts
+from envpredict.engine.geometry import plan_distance_m
+from envpredict.engine.noise import (
+    MethodSound,
+    Propagation,
+    mean_level,
+    method_sound,
+    plant_levels,
+    propagation,
+    sound_points,
+)
+from envpredict.engine.programme import Passes, plan_work
+from envpredict.engine.soil import Drives, drives
+from envpredict.engine.vibration import GroundVibration, ground_vibration
+
+if TYPE_CHECKING:
+    from envpredict.engine.catalogue import Catalogue
+    from envpredict.engine.choices import MethodChoice
+    from envpredict.methods.schema import Plant
+    from envpredict.scenario.types import Scenario
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """The fixed parts of a run: one scenario with its ground, distances and sound paths."""
+
+    scenario: Scenario
+    catalogue: Catalogue
+    choices: tuple[MethodChoice, ...]
+    drive: Drives
+    plan_m: Floats
+    path: Propagation
+    levels: dict[str, Floats]
+    facts: list[tuple[tuple[str, str | None], ...]]
+    schemes: tuple[str, ...]
+    _classed: dict[str, Classed]
+
+    def classed(self, set_id: str) -> Classed:
+        """Return the receptors' classes under a limit set, found once."""
+        if set_id not in self._classed:
+            self._classed[set_id] = classed(self.catalogue.limit_sets[set_id], self.facts)
+        return self._classed[set_id]
+
+    @property
+    def design_exceedance(self) -> float:
+        """Return the exceedance that verdicts are made for."""
+        return self.scenario.design_exceedance
+
+    @property
+    def receptor_count(self) -> int:
+        """Return the number of receptors."""
+        return len(self.scenario.receptors)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MethodRun:
+    """One candidate in a run: its programme, its ground vibration and its sound."""
+
+    choice: MethodChoice
+    passes: Passes
+    vibration: GroundVibration
+    sound: MethodSound
+    beyond_rates: bool
+    notes: tuple[str, ...]
+
+    @property
+    def works_days(self) -> int:
+        """Return the calendar days from the first to the last day of work, both included."""
+        days = self.passes.days
+        return int((days[-1] - days[0]).astype(int)) + 1
+
+
+def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoice, ...]) -> Run:
+    """Return the run of a scenario: ground read, distances measured, sound paths laid."""
+    from envpredict.ground.ground import Ground
+    from envpredict.ground.schemes import SCHEMES
+
+    ground = None if scenario.strata is None else Ground.from_strata(scenario.strata)
+    path = propagation(scenario, sound_points(scenario))
+    return Run(
+        scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, ground),
+        plan_m=plan_distance_m(scenario.receptors.geometry, scenario.piles.geometry),
+        path=path, levels=plant_levels(all_plant(choices), path), facts=receptor_facts(scenario),
+        schemes=tuple(SCHEMES),
+        _classed={},
+    )
+
+
+def all_plant(choices: tuple[MethodChoice, ...]) -> list[Plant]:
+    """Return every item of plant of the candidates once, with its mean level while operating."""
+    return list({plant.id: mean_level(plant) for choice in choices for _, plant in choice.plant}.values())
+
+
+def run_method(run: Run, choice: MethodChoice) -> MethodRun:
+    """Return one candidate with its programme, vibration and sound."""
+    passes = plan_work(run.scenario, choice, run.drive)
+    notes = []
+    beyond = bool(passes.beyond_rates.any())
+    if beyond:
+        notes.append("the drive meets ground for which the catalogue doesn't hold this method feasible alone: days and "
+                     "hours assume its slowest rate")
+    if passes.unknown_ground.any():
+        notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate there")
+    return MethodRun(choice, passes, ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
+                     method_sound(choice, run.levels, run.path), beyond, tuple(notes))

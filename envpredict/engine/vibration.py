@@ -1,0 +1,206 @@
+"""Ground vibration of every pile at every receptor: laws evaluated on the distance and the ground that each demands."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envpredict.core.citation import Basis, weakest
+from envpredict.core.registry import Registry
+from envpredict.engine.geometry import slope_distance_m
+from envpredict.engine.soil import UNKNOWN, Drives, shallowest
+
+if TYPE_CHECKING:
+    from envpredict.engine.choices import MethodChoice
+    from envpredict.methods.fields import LawUse
+    from envpredict.models.spec import ModelSpec
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+LEAST_TOE_DEPTH_M = 1.0
+START_STOP_OVER_RUNNING = 2.0
+"""A vibrator's start and stop against its running level: the main phase is at most half (California DOT 2013, read)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LawField:
+    """One law at receptors (R) and piles (P).
+
+    `log_median` (R, P): log10 of the median of the worst step of each pile's drive, NaN where the ground isn't known
+    well enough for the law; `depth_m` (R, P): toe depth of that step, NaN for laws that don't know depth; `in_range`
+    (R, P); `word` (R, P): the ground's word at that step, empty for laws blind to ground.
+    """
+
+    law: LawUse
+    spec: ModelSpec
+    quantity: str
+    log_median: Floats
+    depth_m: Floats
+    in_range: Flags
+    word: NDArray[np.str_]
+    shared: float
+    own: float
+    median_basis: Basis
+    basis: Basis
+    unproven: str
+    notes: tuple[str, ...] = ()
+
+
+def _ground_option(spec: ModelSpec, law: LawUse, schemes: Sequence[str]) -> str | None:
+    """Return the option of the law that is a ground scheme and isn't fixed by the method, or None."""
+    for name in spec.options:
+        if name in schemes and name not in law.parameters:
+            return name
+    return None
+
+
+def _default_word(spec: ModelSpec, option: str) -> str | None:
+    """Return the word that the document itself gives for unknown ground, or None."""
+    default = inspect.signature(spec.function).parameters[option].default
+    return None if default is inspect.Parameter.empty or default is None else str(default)
+
+
+def _words_to_try(spec: ModelSpec, option: str | None, drive: Drives) -> list[tuple[str | None, Floats, bool]]:
+    """Return the (word, least toe depth per pile, assumed) that the drive passes through."""
+    deep_enough = drive.within & (drive.depth_m >= LEAST_TOE_DEPTH_M - 1e-9)
+    if option is None:
+        first = np.where(deep_enough.any(axis=1), drive.depth_m[deep_enough.argmax(axis=1)], drive.length_m)
+        return [(None, first, False)]
+    words = drive.words(option)
+    found: list[tuple[str | None, Floats, bool]] = []
+    for word in np.unique(words[drive.within]):
+        depth = shallowest(words, deep_enough, drive.depth_m, str(word))
+        if word == UNKNOWN:
+            default = _default_word(spec, option)
+            if default is not None:
+                found.append((default, depth, True))
+        else:
+            found.append((str(word), depth, False))
+    return found
+
+
+def _unproven(law: LawUse, spec: ModelSpec, bases: Sequence[Basis]) -> str:
+    """Return why the law can't carry the word `unlikely`, or an empty text."""
+    if law.estimate or "estimate" in spec.flags or weakest(bases) == "estimate":
+        return "the law is an estimate without published measurements"
+    if law.proxy or "proxy" in spec.flags:
+        return "the law was fitted on another method"
+    return ""
+
+
+def evaluate(spec: ModelSpec, law: LawUse, choice: MethodChoice, drive: Drives, plan_m: Floats,
+             schemes: Sequence[str]) -> LawField:
+    """Return one law at every receptor and pile; plan_m: (R, P), the distance to the nearest part of the receptor.
+
+    For every word of the ground that a drive passes through, the law is taken at the least toe depth with that word:
+    every law falls with distance, so that step is the word's worst. The highest of the words governs.
+    """
+    shape = plan_m.shape
+    best = np.full(shape, np.nan)
+    depth_of = np.full(shape, np.nan)
+    inside = np.zeros(shape, dtype=bool)
+    word_of = np.full(shape, "", dtype="U24")
+    notes: list[str] = []
+    option = _ground_option(spec, law, schemes)
+    for word, depth, assumed in _words_to_try(spec, option, drive):
+        piles = np.flatnonzero(np.isfinite(depth))
+        if not piles.size:
+            continue
+        near = plan_m[:, piles]
+        distance = slope_distance_m(near, depth[piles]) if spec.distance == "slope" else near
+        inputs: dict[str, Any] = {**law.parameters, **({} if option is None or word is None else {option: word})}
+        if "energy_j" in spec.inputs and choice.energy_j is not None:
+            inputs["energy_j"] = choice.energy_j
+        if "depth_m" in spec.inputs:
+            inputs["depth_m"] = depth[piles]
+        median = np.asarray(spec.median(spec(distance_m=distance, **inputs))) * law.factor
+        with np.errstate(divide="ignore"):
+            level = np.log10(median)
+        if assumed:
+            notes.append(f"ground class unknown: {option} '{word}', the document's own default")
+        better = ~(best[:, piles] >= level)
+        rows, columns = np.nonzero(better)
+        at = (rows, piles[columns])
+        best[at] = level[better]
+        depth_of[at] = depth[at[1]] if spec.distance == "slope" or "depth_m" in spec.inputs else np.nan
+        inside[at] = np.broadcast_to(_in_range(spec, distance, depth[piles], choice, inputs), level.shape)[better]
+        word_of[at] = word or ""
+    scatter = spec.scatter
+    if scatter is None:
+        raise ValueError(f"model '{spec.id}' declares no scatter and can't predict a level")
+    bases: list[Basis] = [spec.basis, *([law.citation.basis] if law.parameters or law.factor != 1.0 else [])]
+    weakest_all = weakest([*bases, scatter.source.basis, law.citation.basis,
+                           *([choice.energy_source.basis] if choice.energy_source else [])])
+    return LawField(law, spec, spec.quantity, best, depth_of, inside, word_of, scatter.between_site,
+                    scatter.within_site, weakest(bases), weakest_all, _unproven(law, spec, bases), tuple(notes))
+
+
+def _in_range(spec: ModelSpec, distance_m: Floats, depth_m: Floats, choice: MethodChoice,
+              inputs: Mapping[str, Any]) -> Flags:
+    """Return whether the law is valid at each receptor and pile; what a range asks for and nobody knows is outside."""
+    known: dict[str, Any] = {"energy_j": np.nan if choice.energy_j is None else choice.energy_j,
+                             "frequency_hz": choice.method.frequency.likely_hz, "depth_m": depth_m}
+    known |= {name: value for name, value in inputs.items() if not isinstance(value, str)}
+    asked = {name: known.get(name, np.nan) for name in spec.range_inputs if name != "distance_m"}
+    return np.asarray(spec.in_range(distance_m=distance_m, **asked))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GroundVibration:
+    """The governing ground vibration of one method: receptors (R) x piles (P).
+
+    `log_median` is log10 mm/s of the highest phase; `field` (R, P) indexes `fields`, the law and phase that gives it.
+    """
+
+    quantity: str
+    log_median: Floats
+    shared: Floats
+    own: Floats
+    in_range: Flags
+    field: NDArray[np.int64]
+    fields: tuple[LawField, ...]
+
+
+def _phases(choice: MethodChoice) -> list[LawUse]:
+    """Return the preferred law of every stage and phase that takes part, in the method's order."""
+    return [law for law in choice.laws if law.role == "preferred"
+            and not (law.phase == "start_stop" and choice.method.zero_moment)]
+
+
+def _doubled(running: LawField) -> LawField:
+    """Return the running level doubled, as a start and stop level: at least that much, whatever the start-up law says."""
+    return LawField(running.law, running.spec, running.quantity, running.log_median + np.log10(START_STOP_OVER_RUNNING),
+                    running.depth_m, running.in_range, running.word, running.shared, running.own,
+                    running.median_basis, running.basis, running.unproven,
+                    (*running.notes, "start and stop: twice the running level"))
+
+
+def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats,
+                     schemes: Sequence[str]) -> GroundVibration:
+    """Return the highest of the method's phases for every receptor and pile.
+
+    A vibrator's start and stop count as the higher of the printed start-up law and twice the running level, and are
+    left out only for a machine that runs up and down with zero moment.
+    """
+    fields = [evaluate(models[law.model], law, choice, drive, plan_m, schemes) for law in _phases(choice)]
+    if any(field.law.phase == "start_stop" for field in fields):
+        fields += [_doubled(field) for field in fields if field.law.phase == "running"]
+    quantities = {field.quantity for field in fields}
+    stack = np.stack([field.log_median for field in fields])
+    # a phase that can't be predicted leaves the pile without a prediction: the highest of the rest might not govern
+    chosen = np.where(np.isnan(stack), np.inf, stack).argmax(axis=0)
+    pick = chosen[None]
+    return GroundVibration(
+        quantity=fields[0].quantity if len(quantities) == 1 else "ppv_unspecified",
+        log_median=np.take_along_axis(stack, pick, axis=0)[0],
+        shared=np.array([field.shared for field in fields])[chosen],
+        own=np.array([field.own for field in fields])[chosen],
+        in_range=np.take_along_axis(np.stack([field.in_range for field in fields]), pick, axis=0)[0],
+        field=chosen.astype(np.int64),
+        fields=tuple(fields),
+    )
