@@ -27,7 +27,7 @@ class _Adjustment(Record):
 class Impulse(_Adjustment):
     """Added to the level of impulsive sound."""
 
-    kind: Literal["impulse"] = "impulse"
+    kind: Literal["impulse"]
     add_db: Level
     vibration: tuple[Signal, ...] = ("transient",)
 
@@ -38,7 +38,7 @@ class Impulse(_Adjustment):
 class Tone(_Adjustment):
     """Added to the level where tones stand out; how much is for the assessor to say, up to a maximum."""
 
-    kind: Literal["tone"] = "tone"
+    kind: Literal["tone"]
     up_to_db: Level
 
     def __str__(self) -> str:
@@ -52,7 +52,7 @@ class DailyHours(_Adjustment):
     reaches, if `inclusive`); above the last step nothing is added.
     """
 
-    kind: Literal["daily_hours"] = "daily_hours"
+    kind: Literal["daily_hours"]
     steps: Annotated[tuple[tuple[Positive, Level], ...], Field(min_length=1)]
     inclusive: bool = False
 
@@ -79,7 +79,7 @@ class DailyHours(_Adjustment):
 class WorksDays(_Adjustment):
     """Added to the limit by the number of calendar days of the whole works: over_days < days <= to_days."""
 
-    kind: Literal["works_days"] = "works_days"
+    kind: Literal["works_days"]
     add_db: Level
     over_days: Days = 0
     to_days: Days | None = None
@@ -96,7 +96,7 @@ class WorksDays(_Adjustment):
 class ShortEvents(_Adjustment):
     """Added to the limit for sound that lasts at most so many minutes in an hour."""
 
-    kind: Literal["short_events"] = "short_events"
+    kind: Literal["short_events"]
     add_db: Level
     minutes_per_hour: Positive
 

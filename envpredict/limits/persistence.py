@@ -22,7 +22,7 @@ class Counted(Record):
     only); months. `counts`: days with an exceedance, or days with work.
     """
 
-    kind: Literal["count"] = "count"
+    kind: Literal["count"]
     days: Annotated[int, Field(gt=0)]
     compare: Literal["at_least", "more_than"]
     window: Annotated[int, Field(gt=0)]
@@ -69,7 +69,7 @@ class Counted(Record):
 class Lasting(Record):
     """Exceedances that go on for so many months: from the first to the last day with one, both included."""
 
-    kind: Literal["lasting"] = "lasting"
+    kind: Literal["lasting"]
     months: Annotated[int, Field(gt=0)]
     basis: Basis | None = None
     note: str = ""

@@ -134,7 +134,7 @@ FixedRows = Annotated[tuple[FixedRow, ...], Field(min_length=1), AfterValidator(
 class Fixed(Record):
     """Fixed numbers or curves by class. `factor` scales them all; `days_counted` tells which days choose a row."""
 
-    kind: Literal["fixed"] = "fixed"
+    kind: Literal["fixed"]
     shape: Shape | None = None
     factor: Positive = 1.0
     days_counted: Literal["works", "affected"] = "works"
@@ -202,7 +202,7 @@ class Factor(Record):
 class Product(Record):
     """A product of factors, each chosen by one axis of the set."""
 
-    kind: Literal["product"] = "product"
+    kind: Literal["product"]
     factors: Annotated[tuple[Factor, ...], Field(min_length=2)]
 
 
@@ -223,7 +223,7 @@ class CategoryRow(_Row):
 class BackgroundCategory(Record):
     """A column chosen by the baseline, rounded; above the last column the total may rise by so much."""
 
-    kind: Literal["background_category"] = "background_category"
+    kind: Literal["background_category"]
     round_to_db: Positive = 5.0
     half: Half = "down"
     total_rise_db: Positive = 3.0
@@ -240,7 +240,7 @@ class PlusRow(_Row):
 class BackgroundPlus(Record):
     """Baseline plus a number; `measure` is the baseline's, `compare` tells whether site or total is judged."""
 
-    kind: Literal["background_plus"] = "background_plus"
+    kind: Literal["background_plus"]
     measure: Literal["laeq", "la90"]
     compare: Literal["site", "total"] = "site"
     rows: Annotated[tuple[PlusRow, ...], Field(min_length=1), AfterValidator(_disjoint)]
@@ -249,7 +249,7 @@ class BackgroundPlus(Record):
 class DayAllowance(Record):
     """At most so many days above each level; nested: a day above a higher step counts for the lower ones too."""
 
-    kind: Literal["day_allowance"] = "day_allowance"
+    kind: Literal["day_allowance"]
     steps: Annotated[tuple[tuple[Level, Days], ...], Field(min_length=1)]
     nested: bool = True
 
@@ -275,7 +275,7 @@ class HoursByMargin(Record):
     `steps` (margin in dB, hours): the first step whose margin isn't exceeded; beyond the last one `beyond_hours`.
     """
 
-    kind: Literal["hours_by_margin"] = "hours_by_margin"
+    kind: Literal["hours_by_margin"]
     rows: Annotated[tuple[NetRow, ...], Field(min_length=1), AfterValidator(_disjoint)]
     steps: Annotated[tuple[tuple[Level, Positive], ...], Field(min_length=1)]
     beyond_hours: Annotated[float, Field(ge=0)]
@@ -291,7 +291,7 @@ class HoursByMargin(Record):
 class HoursOnly(Record):
     """Hours in which work is allowed, or forbidden: the rule's periods; with caps on hours a day and days in a row."""
 
-    kind: Literal["hours_only"] = "hours_only"
+    kind: Literal["hours_only"]
     work: Literal["allowed", "forbidden"]
     max_hours_per_day: Positive | None = None
     max_consecutive_days: Annotated[int, Field(gt=0)] | None = None
