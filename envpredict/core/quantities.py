@@ -106,3 +106,5 @@ _declare("air_absorption_db_m", "alpha", "dB/m", "decibel", "noise", "none", "at
          "absorption of sound by the air per metre of path")
 _declare("level_correction_db", "K", "dB", "decibel", "noise", "none", "correction", "none",
          "what is added to a level: a frequency weighting, an on-time, a reflection, an adjustment")
+_declare("material_damping", "alpha", "1/m", "linear", "vibration", "none", "loss per metre", "none",
+         "loss of amplitude per metre of ground, beside the geometric spreading")

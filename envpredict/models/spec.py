@@ -86,14 +86,14 @@ class DerivedRange:
 class Origin:
     """The quantity in which a source published its values, and what turning them into velocities took for granted.
 
-    A limit in `quantity` is judged through the model `conversion` with exactly this crest factor and frequency, so that
-    a level turned into a velocity and back returns itself.
+    A limit in `quantity` is judged through the model `conversion` with exactly this crest factor (and frequency, where
+    the conversion takes one), so that a level turned into a velocity and back returns itself.
     """
 
     quantity: str
     conversion: str
     crest_factor: float
-    frequency_hz: float
+    frequency_hz: float | None
     detector: str
 
 
