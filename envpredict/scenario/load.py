@@ -217,7 +217,7 @@ class _Reader:
 
     def _ground(self) -> GroundDefaults:
         table = self.document.tables["ground"]
-        return GroundDefaults(table.ground_class, table.groundwater_m)
+        return GroundDefaults(table.ground_class, table.groundwater_m, table.piling_ground)
 
     def _acoustic(self) -> Acoustic:
         return Acoustic(**self.document.tables["acoustic"].model_dump())

@@ -13,25 +13,33 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 
-def receptor_columns(known: Known) -> tuple[Column, ...]:
-    """Return the columns of the receptor layer, the facts that limit sets ask for included."""
-    own = (
-        Column("id", required=True), Column("name"),
-        Column("use", "word", USES, required=True),
-        Column("structure", "word", STRUCTURES),
-        Column("condition", "word", CONDITIONS, otherwise="unknown"),
-        Column("floors", "whole", low=0, high=150),
-        Column("foundation", "word", FOUNDATIONS, otherwise="unknown"),
-        Column("depth_m", "number", low=0.0, high=60.0, hint=f"the depth below ground: {METRES}"),
-        Column("occupied_hours", "hours"), Column("equipment"), Column("zone"), Column("material"),
-    )
-    return own + tuple(Column(name) for name in sorted(known.facts - {column.name for column in own}))
+OWN_COLUMNS: tuple[Column, ...] = (
+    Column("id", required=True), Column("name"),
+    Column("use", "word", USES, required=True),
+    Column("structure", "word", STRUCTURES),
+    Column("condition", "word", CONDITIONS, otherwise="unknown"),
+    Column("floors", "whole", low=0, high=150),
+    Column("foundation", "word", FOUNDATIONS, otherwise="unknown"),
+    Column("depth_m", "number", low=0.0, high=60.0, hint=f"the depth below ground: {METRES}"),
+    Column("occupied_hours", "hours"), Column("equipment"),
+)
+
+
+def receptor_columns(layer: Layer, known: Known) -> tuple[Column, ...]:
+    """Return the columns of the receptor layer: our own, and the facts that limit sets ask for where it has them."""
+    columns = {column.name: column for column in OWN_COLUMNS}
+    given = {str(name) for name in layer.frame.columns} | {*layer.table.columns, *layer.table.defaults}
+    for name in sorted(known.facts):
+        words = known.fact_words.get(name, ())
+        if (name in given and name not in columns) or name == "equipment":
+            columns[name] = Column(name, "word" if words else "text", (*words, "unknown") if words else ())
+    return tuple(columns.values())
 
 
 def read_receptors(layer: Layer, frame: gpd.GeoDataFrame | None, known: Known, found: Findings
                    ) -> gpd.GeoDataFrame | None:
     """Return the receptors; None if `frame` (the layer in the scenario's system) is missing."""
-    cells = layer.cells(receptor_columns(known), found)
+    cells = layer.cells(receptor_columns(layer, known), found)
     _tell_duplicates(cells["id"], layer, found)
     for row, use in enumerate(cells["use"]):
         if use in BUILDING_USES:

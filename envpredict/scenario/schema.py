@@ -113,6 +113,7 @@ class GroundTable(Table):
     strata: FileTable | None = None
     ground_class: Text | None = Field(default=None, alias="class")
     groundwater_m: Annotated[float, Field(ge=0, le=200)] | None = None
+    piling_ground: Annotated[str, AfterValidator(one_of("soil", "till", "rock"))] | None = None
 
 
 class BackgroundTable(Table):

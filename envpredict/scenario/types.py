@@ -22,7 +22,7 @@ BUILDING_USES: frozenset[str] = frozenset({"dwelling", "hospital", "school", "of
 """Uses that are buildings: they need a structure and a number of floors."""
 STRUCTURES: tuple[str, ...] = ("concrete", "steel", "masonry", "timber", "historic", "none")
 CONDITIONS: tuple[str, ...] = ("sound", "cracked", "unknown")
-FOUNDATIONS: tuple[str, ...] = ("strip", "pad", "raft", "piled", "none", "unknown")
+FOUNDATIONS: tuple[str, ...] = ("spread", "shaft_bearing_piles", "toe_bearing_piles", "none", "unknown")
 CONSTRAINT_KINDS: tuple[str, ...] = ("headroom", "width", "over_water", "slope", "possession", "obstruction")
 POSITION_WORDS: tuple[str, ...] = ("facade", "free_field")
 WEEKDAYS: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -39,8 +39,6 @@ RECEPTOR_COLUMNS: dict[str, str] = {
     "depth_m": "depth of a buried pipe's axis or of a basement below ground; NaN where none is given",
     "occupied_hours": "text 'HH:MM-HH:MM', several separated by commas; None means always",
     "equipment": "text: class of sensitive equipment; None where there is none",
-    "zone": "text: the land-use zone or area class that a limit set asks for; None where none is given",
-    "material": "text: material of a pipe or asset; None where none is given",
 }
 PILE_COLUMNS: dict[str, str] = {
     "id": "text, unique",
@@ -56,9 +54,10 @@ class Known:
     """The words that a scenario may use, handed in by whoever owns them.
 
     Required are the identifiers of methods, limit sets, pile types, models and reductions. What is None isn't
-    checked. `limit_effects` tells for which effects a set has rules; `need_holidays` which sets can't be judged without
-    public holidays; `facts` the further columns of the receptor layer that a limit set classifies by; `read_spt` reads
-    the text of a standard penetration test and raises ValueError or an EnvpredictError if it can't.
+    checked. `laws` tells by which models a method may be predicted; `limit_effects` for which effects a set has rules;
+    `need_holidays` which sets can't be judged without public holidays; `facts` names what limit sets ask of a receptor
+    and `fact_words` the words that answer (none: any text); `read_spt` reads the text of a standard penetration test and
+    raises ValueError or an EnvpredictError if it can't.
     """
 
     methods: frozenset[str]
@@ -69,9 +68,11 @@ class Known:
     plant: frozenset[str] | None = None
     ground_classes: frozenset[str] | None = None
     noise_methods: frozenset[str] | None = None
+    laws: Mapping[str, frozenset[str]] = field(default_factory=dict)
     limit_effects: Mapping[str, frozenset[str]] = field(default_factory=dict)
     need_holidays: frozenset[str] = frozenset()
     facts: frozenset[str] = frozenset()
+    fact_words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     read_spt: Callable[[str], object] | None = None
 
 
@@ -174,10 +175,15 @@ class LimitsEntry:
 
 @dataclass(frozen=True, slots=True)
 class GroundDefaults:
-    """What is said of the ground beside the boreholes: one stated class, or None, and the depth of groundwater."""
+    """What is said of the ground beside the boreholes.
+
+    `ground_class`: one class of the catalogue; `groundwater_m`: depth of groundwater; `piling_ground`: soil, till or
+    rock, for limit sets that ask. None where it isn't stated.
+    """
 
     ground_class: str | None = None
     groundwater_m: float | None = None
+    piling_ground: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +213,8 @@ class Scenario:
     """A sound scenario: every frame in `crs`, every identifier known, every default said in `notes`.
 
     `piles`: points in driving order, columns `PILE_COLUMNS`; `wall`: lines for drawing (section, pile_type).
-    `receptors`: columns `RECEPTOR_COLUMNS` (and the facts that the adopted limit sets ask for), geometry of any type.
+    `receptors`: columns `RECEPTOR_COLUMNS` and those facts of `Known.facts` that the layer gives; geometry of any
+    type.
     `obstacles`: polygons (buildings) and lines (screens), columns id, height_m; `acoustic_ground`: polygons, porosity;
     `constraints`: polygons, columns id, kind, value_m, from, to; `boundary`: polygons.
     `strata`: borehole, x, y (scenario's CRS), top_m, base_m (depths below ground), description, spt_n (text), cu_kpa,
@@ -249,7 +256,8 @@ class Scenario:
     def facts(self, row: int) -> dict[str, str | None]:
         """Return what is known of the receptor at this position of `receptors`, as words for a limit set's classes."""
         record = self.receptors.iloc[row].drop(self.receptors.geometry.name)
-        return {str(name): _word(value) for name, value in record.items()}
+        words = {str(name): _word(value) for name, value in record.items()}
+        return {**words, "piling_ground": self.ground_defaults.piling_ground}
 
 
 def _word(value: object) -> str | None:

@@ -49,6 +49,9 @@ def _methods(document: Document, known: Known, found: Findings) -> None:
         seen.add(entry.id)
         if entry.model is not None and entry.model not in known.models:
             found.unknown([*place, "model"], "model", entry.model, known.models)
+        elif entry.model is not None and entry.model not in known.laws.get(method, {entry.model}):
+            found.key([*place, "model"], f"model '{entry.model}' doesn't predict '{method}'",
+                      f"its models are {', '.join(sorted(known.laws[method]))}")
         _plant(entry, number, document, known, found)
 
 
