@@ -56,8 +56,8 @@ class Known:
     Required are the identifiers of methods, limit sets, pile types, models and reductions. What is None isn't
     checked. `laws` tells by which models a method may be predicted; `limit_effects` for which effects a set has rules;
     `need_holidays` which sets can't be judged without public holidays; `facts` names what limit sets ask of a receptor
-    and `fact_words` the words that answer (none: any text); `read_spt` reads the text of a standard penetration test and
-    raises ValueError or an EnvpredictError if it can't.
+    and `fact_words` the words that answer (none: any text); `read_spt` reads the text of a standard penetration test
+    and raises ValueError or an EnvpredictError if it can't.
     """
 
     methods: frozenset[str]

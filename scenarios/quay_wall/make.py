@@ -106,7 +106,7 @@ def others() -> Iterator[Row]:
     yield {"id": "R1", "name": "Branch railway", "use": "railway", **none, "asset": "track",
            "geometry": LineString([(-90.0, 112.0), (40.0, 116.0), (140.0, 122.0), (330.0, 126.0)])}
     yield {"id": "P1", "name": "Water main", "use": "buried_pipe", **none, "depth_m": 1.4, "pipe_material": "metal",
-           "asset": "water_main", "geometry": LineString([(-60.0, 5.0), (128.0, 5.0), (262.0, 18.5)])}
+           "asset": "water_main", "geometry": LineString([(-50.0, 5.0), (128.0, 5.0), (262.0, 18.5)])}
     yield {"id": "N1", "name": "Nesting area on the spit", "use": "habitat", **none, "species": "waterbird",
            "geometry": Polygon([(-150.0, -34.0), (-70.0, -22.0), (-58.0, 6.0), (-90.0, 24.0), (-150.0, 14.0)])}
     yield {"id": "G1", "name": "Green, bench", "use": "open_space", **none, "geometry": LineString(
@@ -149,10 +149,10 @@ def obstacles(everyone: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 def acoustic_ground() -> gpd.GeoDataFrame:
     """Return what sound runs over where it isn't pavement: water, gardens and the green."""
-    rows = [("harbour", 0.0, Polygon([(-200.0, -200.0), (400.0, -200.0), (400.0, 24.0), *reversed(WALL), (-60.0, -1.0),
-                                      (-200.0, -40.0)])),
-            ("gardens", 0.7, box(-10.0, 134.0, 290.0, 250.0)), ("green", 1.0, box(104.0, 66.0, 132.0, 104.0)),
-            ("spit", 1.0, Polygon([(-160.0, -20.0), (-62.0, 8.0), (-90.0, 30.0), (-160.0, 20.0)]))]
+    spit = Polygon([(-160.0, -20.0), (-62.0, 8.0), (-90.0, 30.0), (-160.0, 20.0)])
+    water = Polygon([(-200.0, -200.0), (400.0, -200.0), (400.0, 24.0), *reversed(WALL), (-60.0, -1.0), (-200.0, -40.0)])
+    rows = [("harbour", 0.0, water.difference(spit)), ("gardens", 0.7, box(-10.0, 134.0, 290.0, 250.0)),
+            ("green", 1.0, box(104.0, 66.0, 132.0, 104.0)), ("spit", 1.0, spit)]
     return gpd.GeoDataFrame({"id": [row[0] for row in rows], "ground_por": [row[1] for row in rows]},
                             geometry=[placed(row[2]) for row in rows], crs=CRS)
 
