@@ -23,7 +23,7 @@ ESTIMATE: Final = frozenset({"estimate"})
     source=Citation("our judgement", None, "5 dB below the running level 60 / x^1.4 of a normal vibrator (BS 5228-2, "
                     "from memory)", "estimate"),
     sources=(Citation("Japanese answers on vibratory driving", None, "table of machine classes: electric machines of "
-                      "variable moment 5 dB below normal ones, no rise at start and stop; distance not stated", "read"),),
+                      "variable moment 5 dB below normal ones, no rise at start and stop; no distance", "read"),),
     scatter=Scatter.from_total(
         0.40, Citation("our judgement", None, "a little wider than for normal vibrators", "estimate")),
     flags=ESTIMATE,

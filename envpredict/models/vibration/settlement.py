@@ -18,8 +18,8 @@ from envpredict.models.arguments import Floats, not_negative, positive
 from envpredict.models.spec import model
 
 MASSARSCH: Final = "Massarsch, settlements and damage caused by construction-induced vibrations"
-STRAIN: Final = Citation(MASSARSCH, 2000, "strain from particle velocity and wave speed; settlement depends on strain and "
-                         "cycles", "read", via="abstract")
+STRAIN: Final = Citation(MASSARSCH, 2000, "strain from particle velocity and wave speed; settlement depends on strain "
+                         "and cycles", "read", via="abstract")
 BANDS: Final = Citation(MASSARSCH, 2000, "bands of shear strain", "memory")
 
 
