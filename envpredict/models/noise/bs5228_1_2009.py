@@ -126,7 +126,7 @@ def activity_terms(reference_level_db: ArrayLike, distance_m: ArrayLike, on_time
     reduction = choose(screen, SCREEN_DB, "screen")
     hard = distance_hard_db(distance_m)
     mixed = (1.0 - soft) * hard + soft * distance_soft_db(distance_m)
-    screened = hard + reduction >= mixed
+    screened = (reduction > 0.0) & (hard + reduction >= mixed)
     working = on_time_db(on_time_s, period_s)
     distance = np.where(screened, hard, mixed)
     screening = np.where(screened, reduction, 0.0)
