@@ -179,12 +179,13 @@ class PlantUse(Cited):
 
 
 class PlantSwap(Cited):
-    """An item of plant that takes the place of another: for some forms of pile, or above an energy."""
+    """An item of plant that takes the place of another: for some forms of pile, above an energy, in some ground."""
 
     plant: str
     instead_of: str
     forms: tuple[Form, ...] = ()
     above_kj: float | None = None
+    soils: tuple[GroundClass, ...] = ()
 
 
 class Stage(Cited):

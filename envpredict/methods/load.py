@@ -16,6 +16,7 @@ from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.registry import Registry
 from envpredict.core.words import suggestion
 from envpredict.methods.schema import (
+    CheckTable,
     CounterCase,
     HandbookTable,
     Method,
@@ -178,6 +179,11 @@ def load_handbook() -> Registry[HandbookTable]:
 def load_counter_cases() -> Registry[CounterCase]:
     """Return the published jobs that contradict the tables. Raises InputProblems."""
     return _cached(CounterCase, "counter-case", "counter_cases", ())
+
+
+def load_check_tables() -> Registry[CheckTable]:
+    """Return the tables that size checks read. Raises InputProblems."""
+    return _cached(CheckTable, "check table", "check_tables", ())
 
 
 def unknown_references(methods: Registry[Method], plant: Registry[Plant],

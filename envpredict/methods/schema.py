@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -167,11 +168,12 @@ class Method(Entry):
             raise ValueError(f"suited but without a rate: {', '.join(missing)}")
         return self
 
-    def plant_for(self, form: Form, energy_kj: float | None) -> tuple[PlantUse, ...]:
-        """Return the plant for a form of pile and an energy: the later of the swaps that fit has the last word."""
+    def plant_for(self, form: Form, energy_kj: float | None, soils: Collection[str] = ()) -> tuple[PlantUse, ...]:
+        """Return the plant for a form of pile, an energy and the ground classes met; the last fitting swap holds."""
         fitting = {swap.instead_of: swap.plant for swap in self.plant_swaps
                    if (not swap.forms or form in swap.forms)
-                   and (swap.above_kj is None or (energy_kj is not None and energy_kj > swap.above_kj))}
+                   and (swap.above_kj is None or (energy_kj is not None and energy_kj > swap.above_kj))
+                   and (not swap.soils or not set(soils).isdisjoint(swap.soils))}
         return tuple(use.model_copy(update={"plant": fitting.get(use.plant, use.plant)}) for use in self.plant)
 
     def preferred(self, phase: str = "all", stage: str = "drive") -> LawUse | None:
@@ -281,12 +283,17 @@ class HandbookRow(Entry):
 
 
 class HandbookTable(Cited):
-    """A table of method against strength; `measure` is n or cu_kpa, `soils` the ground classes that it speaks of."""
+    """A handbook table of method against strength.
+
+    `measure` is n or cu_kpa; `soils` are the ground classes that it speaks of; where it `decides`, its cell stands in
+    the place of the method's own code for the class, elsewhere the worse of both holds.
+    """
 
     id: Id
     title: str
     measure: Literal["n", "cu_kpa"]
     soils: tuple[GroundClass, ...]
+    decides: tuple[GroundClass, ...]
     rows: tuple[HandbookRow, ...] = Field(min_length=1)
 
 
@@ -304,3 +311,20 @@ class CounterCase(Cited):
     above: float | None = None
     at_most: float | None = None
     story: str
+
+
+class CheckRow(Entry):
+    """One row of a table that a size check reads; `low` and `high` are equal where the table gives one value."""
+
+    name: str
+    low: float
+    high: float
+
+
+class CheckTable(Cited):
+    """A table that a size check reads."""
+
+    id: Id
+    title: str
+    unit: str
+    rows: tuple[CheckRow, ...] = Field(min_length=1)
