@@ -49,8 +49,8 @@ def site_findings(method: Method, *, pile_length_m: float, headroom_m: float | N
                   on_slope: bool = False, pile_type: PileType | None = None) -> tuple[SiteFinding, ...]:
     """Return what each constraint that is given means for a method; what the method's needs leave open isn't judged.
 
-    headroom_m: free height above the rig's level; width_m: of the working strip; clearance_m: from the pile's axis to an
-    existing face, judged against the larger need of method and pile (a pile made for it stands at the face itself).
+    headroom_m: free height above the rig's level; width_m: of the working strip; clearance_m: from the pile's axis to
+    an existing face, judged against the larger need of method and pile (a pile made for it stands at the face itself).
     Raises ValueError unless the lengths are positive (clearance: not negative).
     """
     if not pile_length_m > 0 or any(value is not None and not value > 0 for value in (headroom_m, width_m)):

@@ -34,7 +34,8 @@ MEYERHOF: Final = Citation("Meyerhof", 1976, "resistance from SPT N: q = 40 N D/
 PRESS_CLAY: Final = Citation("soil mechanics practice", None, "9 cu at the toe; 0.3 to 0.5 of the shaft's alpha cu "
                              "while moving; recalled with doubt", "memory")
 REACTION: Final = Citation("EN 12063:1999", 1999, "clause 8.5.3: press capacity and holding capacity of previous "
-                           "piles must be shown to be adequate", "read", via="geotechnicaldesign.info/en12063-1999/g8-5.html")
+                           "piles must be shown to be adequate", "read",
+                           via="geotechnicaldesign.info/en12063-1999/g8-5.html")
 STOP_ADVANCE_M_MIN: Final = 0.3048
 STOP_BLOWS_PER_M: Final = 10 / 0.0254
 STOP_BLOWS: Final = Citation("a trade journal on driven piles", None, "10 blows an inch at the required capacity",

@@ -27,8 +27,8 @@ def movement_flags(method: Method, flags: Registry[MovementFlag], soils: Collect
     """Return the state of every flag that the method declares, for an asset at a plan distance.
 
     soils: the ground classes along the drive (`unknown` where it isn't known, empty without ground data); distance_m:
-    from the pile to the nearest part of the asset, plan. A flag is raised within its multiple of the pile's length where
-    its ground is met. Raises ValueError unless the length is positive and the distance isn't negative.
+    from the pile to the nearest part of the asset, plan. A flag is raised within its multiple of the pile's length
+    where its ground is met. Raises ValueError unless the length is positive and the distance isn't negative.
     """
     if not pile_length_m > 0 or not distance_m >= 0:
         raise ValueError("pile_length_m must be positive and distance_m must not be negative")

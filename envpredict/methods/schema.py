@@ -112,12 +112,15 @@ class Plant(Cited):
                                  f"{self.lwa_db - 28.0:.1f}")
         return self
 
-    def at_level(self, lwa_db: float, citation: Citation) -> Plant:
-        """Return this plant with another sound power (a measured one, say), spectrum and SEL shifted with it."""
+    def at_level(self, lwa_db: float, citation: Citation, u_db: float = 2.0) -> Plant:
+        """Return this plant with a measured sound power, spectrum and SEL shifted with it.
+
+        u_db: standard uncertainty of a level measured on the same machine and ground (2 dB is an estimate).
+        """
         shift = lwa_db - self.lwa_db
         return self.model_copy(update={
-            "lwa_db": lwa_db, "lwa_low_db": min(self.lwa_low_db, lwa_db), "lwa_high_db": max(self.lwa_high_db, lwa_db),
-            "octaves_db": tuple(value + shift for value in self.octaves_db), "citation": citation,
+            "lwa_db": lwa_db, "lwa_low_db": lwa_db, "lwa_high_db": lwa_db, "citation": citation, "u_db": u_db,
+            "octaves_db": tuple(value + shift for value in self.octaves_db),
             "sel_10m_db": None if self.sel_10m_db is None else self.sel_10m_db + shift,
         })
 
@@ -257,7 +260,6 @@ class MovementFlag(Cited):
     title: str
     mechanism: str
     soils: tuple[GroundClass, ...]
-    below_water_only: bool = False
     large_displacement_only: bool = False
     within_pile_lengths: float = Field(gt=0)
     warning: str

@@ -34,9 +34,9 @@ def applies(reduction: Reduction, method: Method) -> bool:
 def vibration_factor(reductions: Sequence[Reduction], method: Method, phase: str) -> Stacked:
     """Return the factor on velocity of the reductions together, for a phase (all, running or start_stop).
 
-    Only the strongest two that apply count, and not below 0.25 together: `STACKING`. Settings that the calculation takes
-    up itself (an energy, hours, another method) have no factor and aren't counted here; a zero-moment start is credited
-    only to machines that don't have it already.
+    Only the strongest two that apply count, and not below 0.25 together: `STACKING`. Settings that the calculation
+    takes up itself (an energy, hours, another method) have no factor and aren't counted here; a zero-moment start is
+    credited only to machines that don't have it already.
     """
     notes: list[str] = []
     found: list[tuple[float, str]] = []
