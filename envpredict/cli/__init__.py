@@ -1,0 +1,41 @@
+"""The command line: one module per verb, found in this package; each opens its heavy packages only when it runs."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import sys
+from typing import Any
+
+import click
+
+from envpredict.core.errors import EnvpredictError
+
+
+class Verbs(click.Group):
+    """The group of commands, with the one place where errors become messages and exit codes."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; an error that a user is meant to read ends it with its message and exit code."""
+        try:
+            return super().invoke(ctx)
+        except EnvpredictError as error:
+            click.echo(f"Error: {error}", err=True)
+            sys.exit(error.exit_code)
+        except BrokenPipeError:
+            sys.exit(0)
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="envpredict", prog_name="envpredict", help="Show the version and exit.")
+def main() -> None:
+    """Predict vibration and noise from pile installation and judge them against published limits.
+
+    A screening prediction: empirical laws with scatter. Local codes and a licensed engineer decide; a condition survey
+    and trial piles with measurements come first.
+    """
+
+
+for _module in sorted(module.name for module in pkgutil.iter_modules(__path__)):
+    if not _module.startswith("_"):
+        main.add_command(importlib.import_module(f"{__name__}.{_module}").command)

@@ -1,0 +1,57 @@
+"""The table at the end of a run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from envpredict.core.errors import OutsideRange
+from envpredict.engine.results import EFFECTS, Assessment
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+WORDS = ("unlikely", "possible", "likely", "breach", "cannot_judge", "not_applicable")
+HEADINGS = ("unlikely", "possible", "likely", "breach", "can't judge", "n/a")
+
+
+def _row(method: str, effect: str, rows: pd.DataFrame, title_width: int) -> str:
+    counts = rows["likelihood"].value_counts()
+    worst = rows["p_exceed"].max()
+    chance = "     -" if worst != worst else f"{100 * worst:5.0f} %"
+    cells = "".join(f"{int(counts.get(word, 0)):>12}" for word in WORDS)
+    return f"{method:<{title_width}}  {effect:<10}{cells}  {chance}"
+
+
+def table(assessment: Assessment) -> str:
+    """Return, per method and effect, how many receptors are governed by each likelihood, and the highest chance."""
+    governing = assessment.governing()
+    width = max(len(choice.id) for choice in assessment.methods)
+    lines = [f"{'method':<{width}}  {'effect':<10}" + "".join(f"{name:>12}" for name in HEADINGS) + "   worst"]
+    for choice in assessment.methods:
+        for effect in EFFECTS:
+            rows = governing[(governing["method"] == choice.id) & (governing["effect"] == effect)]
+            if len(rows):
+                lines.append(_row(choice.id, effect, rows, width))
+    return "\n".join(lines)
+
+
+def summary(assessment: Assessment, folder: Path) -> str:
+    """Return what a run found, in a terminal's width, with its cautions."""
+    days = {choice.id: assessment.programme[choice.id]["day"].nunique() for choice in assessment.methods}
+    worked = ", ".join(f"{method} {count}" for method, count in days.items())
+    parts = [f"{assessment.scenario.title}: receptors by the finding that governs them; worst = highest chance that a "
+             "limit is exceeded at least once", table(assessment), f"Working days: {worked}.",
+             *(f"! {caution}" for caution in assessment.cautions), f"Wrote {folder}. Open {folder / 'risk_map.html'}."]
+    return "\n".join(parts)
+
+
+def out_of_range(assessment: Assessment) -> None:
+    """Raise OutsideRange if a governing prediction lies outside its law's valid range."""
+    rows = assessment.findings
+    outside = rows[~rows["in_range"].astype(bool) & rows["p_exceed"].notna()]
+    if len(outside):
+        names = outside["receptor"].unique()
+        shown = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+        raise OutsideRange(f"{len(outside)} findings at {len(names)} receptors rest on a law outside its valid range: "
+                           f"{shown}", "choose another law for them in [choice], or judge them by a trial")

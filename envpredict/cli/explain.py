@@ -1,0 +1,25 @@
+"""envpredict explain."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("explain")
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--receptor", required=True, help="Identifier of the receptor.")
+@click.option("--method", help="Identifier of one candidate method; all of them if left out.")
+def command(scenario: Path, receptor: str, method: str | None) -> None:
+    """Trace the governing findings of one receptor of a SCENARIO: inputs, equation, range, limit, margin.
+
+    \b
+    Example:
+      envpredict explain scenarios/quay_wall --receptor H001 --method impact_hydraulic
+    """
+    from envpredict.engine.assess import assess
+    from envpredict.engine.explain import explain
+    from envpredict.engine.intake import read_scenario
+
+    click.echo(explain(assess(read_scenario(scenario)), receptor, method))

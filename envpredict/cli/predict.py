@@ -1,0 +1,36 @@
+"""envpredict predict."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("predict")
+@click.argument("scenario", type=click.Path(path_type=Path))
+@click.option("--out", "folder", required=True, type=click.Path(path_type=Path), help="New folder for the results.")
+@click.option("--replace", is_flag=True, help="Swap an earlier result for the new one once that is complete.")
+@click.option("--strict", is_flag=True, help="End with exit code 1 if a governing prediction is out of range.")
+def command(scenario: Path, folder: Path, replace: bool, strict: bool) -> None:
+    """Predict levels and verdicts for a SCENARIO and write map, layers, findings and record.
+
+    \b
+    Example:
+      envpredict predict scenarios/quay_wall --out out
+    """
+    from envpredict.cli._progress import steps
+    from envpredict.cli._summary import out_of_range, summary
+    from envpredict.engine.assess import assess
+    from envpredict.engine.intake import read_scenario
+    from envpredict.outputs.write import check_target, write_assessment
+
+    check_target(folder, replace=replace)
+    read = read_scenario(scenario)
+    with steps(len(read.methods) + 1) as tell:
+        assessment = assess(read, progress=tell)
+        tell("writing")
+        write_assessment(assessment, folder, replace=replace)
+    click.echo(summary(assessment, folder))
+    if strict:
+        out_of_range(assessment)

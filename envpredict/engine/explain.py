@@ -1,0 +1,126 @@
+"""One number traced: where each input came from, equation and place, range, combination, clause, margin."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from envpredict.core.citation import Citation
+from envpredict.core.errors import UnknownName
+from envpredict.core.quantities import POSITIONS, QUANTITIES
+from envpredict.core.words import suggestion
+from envpredict.engine.explain_noise import noise_lines
+from envpredict.engine.explain_vibration import vibration_lines
+from envpredict.engine.findings import rounded
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from envpredict.engine.results import Assessment
+    from envpredict.engine.run import MethodRun, Run
+
+WIDTH = 100
+
+
+def cited(citation: Citation) -> str:
+    """Return a citation with its basis."""
+    return f"{citation} [basis: {citation.basis}]"
+
+
+def chosen_findings(assessment: Assessment, receptor: str, method: str | None) -> pd.DataFrame:
+    """Return the governing finding of every effect for a receptor, of one method or of all.
+
+    Raises UnknownName for a receptor or method that the scenario doesn't hold.
+    """
+    ids = assessment.receptors["id"].tolist()
+    if receptor not in ids:
+        raise UnknownName(f"unknown receptor '{receptor}'", suggestion(receptor, ids))
+    methods = [choice.id for choice in assessment.methods]
+    if method is not None and method not in methods:
+        raise UnknownName(f"unknown method '{method}' in this scenario", suggestion(method, methods))
+    rows = assessment.findings[assessment.findings["receptor"] == receptor]
+    if method is not None:
+        rows = rows[rows["method"] == method]
+    from envpredict.engine.govern import governing
+
+    return governing(rows)
+
+
+def _wrapped(lines: Iterable[str]) -> list[str]:
+    out: list[str] = []
+    for line in lines:
+        indent = " " * (len(line) - len(line.lstrip()))
+        out += textwrap.wrap(line, WIDTH, subsequent_indent=indent + "    ", break_long_words=False) or [""]
+    return out
+
+
+def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
+    limit_set = run.catalogue.limit_sets[finding["limit_set"]]
+    rule = limit_set.rule(finding["rule"])
+    lines = [f"  Limit: {limit_set.document}, {limit_set.edition}; {rule.clause}; status {rule.status or limit_set.status}"]
+    if finding["class"]:
+        lines.append(f"    class of the receptor: {finding['class']} ({limit_set.meaning(finding['class'])})")
+    if finding["limit"] == finding["limit"]:
+        lines.append(f"    value {finding['limit']:g} {finding['unit']}, judged {POSITIONS[rule.place]}")
+    lines += [f"    source: {cited(citation)}" for citation in rule.citations]
+    return lines
+
+
+def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
+    lines = []
+    if finding["p_exceed"] == finding["p_exceed"] and finding["predicted_design"] == finding["predicted_design"]:
+        unit = finding["unit"]
+        lines += [
+            f"  Chance of at least one exceedance: {finding['p_exceed']:.4g} (the governing slot alone: "
+            f"{finding['p_one_pile']:.4g}); slots share one error of the law and the plant, the rest is each slot's own",
+            f"  Level exceeded at least once with a chance of {design:g}: {finding['predicted_design']:g} {unit}",
+            f"  Margin: {finding['margin_db']:.2f} dB ({_formula(finding)})",
+            f"  Days above: {finding['days_above']:.3g} expected, {finding['days_above_low']:.0f} to "
+            f"{finding['days_above_high']:.0f} (5 % to 95 %)",
+        ]
+    word = str(finding["likelihood"]).replace("_", " ")
+    lines += [f"  Likelihood: {word.upper()}", f"    {finding['reason']}"]
+    if finding["basis"]:
+        lines.append(f"    basis of the median: {finding['median_basis']}; weakest basis of all inputs: {finding['basis']}")
+    return lines
+
+
+def _formula(finding: pd.Series) -> str:
+    if QUANTITIES[finding["quantity"]].scale == "decibel":
+        return f"{finding['limit']:g} - {finding['predicted_design']:g}"
+    return f"20 log10({finding['limit']:g} / {finding['predicted_design']:g})"
+
+
+def _prediction_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> list[str]:
+    if finding["predicted_median"] != finding["predicted_median"]:
+        return ["  No prediction is compared here: see the reason below."]
+    if QUANTITIES[finding["quantity"]].effect == "noise":
+        return noise_lines(run, method, finding, row)
+    return vibration_lines(run, method, finding, row)
+
+
+def explain(assessment: Assessment, receptor: str, method: str | None = None) -> str:
+    """Return the governing findings of a receptor, each traced to its inputs and sources, as text.
+
+    Raises UnknownName for a receptor or method that the scenario doesn't hold.
+    """
+    run: Run = assessment.detail["run"]
+    row = assessment.receptors["id"].tolist().index(receptor) if receptor in set(assessment.receptors["id"]) else -1
+    findings = chosen_findings(assessment, receptor, method)
+    facts = ", ".join(f"{key} {value}" for key, value in run.facts[row] if value is not None)
+    lines = [f"{assessment.scenario.title}", f"Receptor {receptor}: {facts}"]
+    for _, finding in findings.iterrows():
+        chosen: MethodRun = assessment.detail["methods"][finding["method"]]
+        lines += ["", f"{chosen.choice.title} ({finding['method']}): {finding['effect']}, rule '{finding['rule']}' of "
+                      f"{finding['limit_set']}" + (f", {finding['period']}" if finding["period"] else "")]
+        lines += _prediction_lines(run, chosen, finding, row)
+        lines += _limit_lines(run, finding)
+        lines += _verdict_lines(finding, run.design_exceedance)
+    lines += ["", *(f"! {caution}" for caution in assessment.cautions)]
+    return "\n".join(_wrapped(lines))
+
+
+def number(value: Any) -> str:
+    """Return a number with four significant digits."""
+    return f"{float(rounded([value], 4)[0]):g}"

@@ -1,0 +1,39 @@
+"""findings.csv: every finding, one row each, with the cautions as comment lines on top."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from envpredict.outputs.registry import output
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from envpredict.engine.results import Assessment
+
+NAME = "findings.csv"
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def harmless(value: object) -> object:
+    """Return a cell that no spreadsheet program takes for a formula: such texts get an apostrophe in front."""
+    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_STARTS) else value
+
+
+def text_columns_harmless(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the frame with every text cell made harmless."""
+    out = frame.copy()
+    for name in out.columns:
+        if out[name].dtype == object or str(out[name].dtype).startswith("str"):
+            out[name] = out[name].map(harmless)
+    return out
+
+
+@output(NAME, "every finding: receptor x method x limit x period, with chance, margin, basis and reason")
+def write(assessment: Assessment, path: Path) -> None:
+    """Write the findings as UTF-8 text with comma-separated values; lines that begin with # carry the cautions."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        for caution in assessment.cautions:
+            file.write(f"# {caution}\n")
+        text_columns_harmless(assessment.findings).to_csv(file, index=False, lineterminator="\n", float_format="%.6g")

@@ -1,0 +1,21 @@
+"""risk_map.html: the self-contained page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from envpredict.outputs.registry import output
+
+if TYPE_CHECKING:
+    from envpredict.engine.results import Assessment
+
+NAME = "risk_map.html"
+
+
+@output(NAME, "the risk map: one page that needs no network")
+def write(assessment: Assessment, path: Path) -> None:
+    """Write the page; occupants' names stay out."""
+    from envpredict.outputs.map import render_map
+
+    path.write_text(render_map(assessment, private_names=False), encoding="utf-8")
