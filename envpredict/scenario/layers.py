@@ -240,7 +240,8 @@ def _check_geometry(frame: gpd.GeoDataFrame, kinds: frozenset[str], faults: RowF
     sound = np.zeros(len(shapes), dtype=bool)
     for row, shape in enumerate(shapes):
         if shape is None or shape.is_empty:
-            faults.add(row, "has no geometry", "draw it, or take the feature out")
+            faults.add(row, "has no geometry, or one that can't be built (an outline that isn't closed)",
+                       "draw it, or take the feature out")
         elif not np.isfinite(shapely.get_coordinates(shape)).all():
             faults.add(row, "has a coordinate that is not a number (NaN or infinite)", "correct the vertex")
         elif shape.geom_type not in kinds:

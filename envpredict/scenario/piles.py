@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     import geopandas as gpd
 
 ONE_PLACE_M = 0.05
+ROUNDING_M = 0.01
+"""A line that falls short of its last pile by this much still bears it: coordinates come rounded."""
 
 
 def pile_columns(known: Known) -> tuple[Column, ...]:
@@ -97,10 +99,10 @@ def _along(shape: Any, spacing_m: float) -> Iterator[shapely.Point]:
     """Yield places along a line: at its start and every `spacing_m` after it, as far as it reaches."""
     merged = shapely.line_merge(shape) if shape.geom_type == "MultiLineString" else shape
     for part in shapely.get_parts(merged):
-        count = math.floor(part.length / spacing_m + 1e-6) + 1
+        count = math.floor((part.length + ROUNDING_M) / spacing_m) + 1
         if part.is_closed and count > 1 and (count - 1) * spacing_m > part.length - spacing_m / 2:
             count -= 1
-        yield from shapely.line_interpolate_point(part, np.arange(count) * spacing_m)
+        yield from shapely.line_interpolate_point(part, np.minimum(np.arange(count) * spacing_m, part.length))
 
 
 def _name(rows: list[_Row]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from pathlib import Path
@@ -57,7 +57,7 @@ class Known:
     checked. `laws` tells by which models a method may be predicted; `limit_effects` for which effects a set has rules;
     `need_holidays` which sets can't be judged without public holidays; `facts` names what limit sets ask of a receptor
     and `fact_words` the words that answer (none: any text); `read_spt` reads the text of a standard penetration test
-    and raises ValueError or an EnvpredictError if it can't.
+    and raises ValueError or an EnvpredictError if it can't; `a_weighted_sum` sums eight octave levels.
     """
 
     methods: frozenset[str]
@@ -74,6 +74,7 @@ class Known:
     facts: frozenset[str] = frozenset()
     fact_words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     read_spt: Callable[[str], object] | None = None
+    a_weighted_sum: Callable[[Sequence[float]], float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,9 @@ from envpredict.scenario.problems import Findings
 from envpredict.scenario.schema import ChoiceTable, GroundTable, LimitsTable, MethodTable
 from envpredict.scenario.types import LIMIT_EFFECTS, Known
 
+SUM_TOLERANCE_DB = 0.5
+"""By how much a stated total may differ from its spectrum: both come rounded."""
+
 
 def check_words(document: Document, known: Known, found: Findings) -> None:
     """Tell of every unknown identifier in methods, reductions, limits, ground and choices."""
@@ -64,6 +67,11 @@ def _plant(entry: MethodTable, number: int, document: Document, known: Known, fo
         if plant.cycle_s is not None and programme is not None and plant.cycle_s > programme.shift.length_s:
             found.key([*place, "cycle_s"], f"a cycle of {plant.cycle_s:g} s is longer than the shift of "
                       f"{programme.shift.length_s} s", "a cycle is the time from one pile to the next, in seconds")
+        if known.a_weighted_sum is not None and plant.octaves_db is not None and plant.lwa_db is not None:
+            total = float(known.a_weighted_sum(plant.octaves_db))
+            if abs(total - plant.lwa_db) > SUM_TOLERANCE_DB:
+                found.key([*place, "octaves_db"], f"the spectrum sums to {total:.1f} dB(A), lwa_db says "
+                          f"{plant.lwa_db:g}", "give unweighted octaves from 63 Hz to 8 kHz, or leave lwa_db out")
 
 
 def _reductions(document: Document, known: Known, found: Findings) -> None:
