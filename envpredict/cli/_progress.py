@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import click
 
@@ -17,6 +18,7 @@ def steps(count: int) -> Iterator[Callable[[str], None]]:
         return
     done = 0
     current = ""
+    bar: Any
     with click.progressbar(length=count, file=sys.stderr, show_eta=False,
                            item_show_func=lambda _item: current) as bar:
 

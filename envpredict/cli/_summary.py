@@ -16,9 +16,11 @@ HEADINGS = ("unlikely", "possible", "likely", "breach", "can't judge", "n/a")
 
 
 def _row(method: str, effect: str, rows: pd.DataFrame, title_width: int) -> str:
+    import pandas as pd
+
     counts = rows["likelihood"].value_counts()
     worst = rows["p_exceed"].max()
-    chance = "     -" if worst != worst else f"{100 * worst:5.0f} %"
+    chance = "     -" if pd.isna(worst) else f"{100 * worst:5.0f} %"
     cells = "".join(f"{int(counts.get(word, 0)):>12}" for word in WORDS)
     return f"{method:<{title_width}}  {effect:<10}{cells}  {chance}"
 

@@ -10,7 +10,7 @@ import click
 @click.command("check")
 @click.argument("scenario", type=click.Path(path_type=Path))
 def command(scenario: Path) -> None:
-    """Read a SCENARIO folder and list every problem in one pass, each with its place and how to mend it.
+    r"""Read a SCENARIO folder and list every problem in one pass, each with its place and how to mend it.
 
     \b
     Example:

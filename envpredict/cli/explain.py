@@ -12,7 +12,7 @@ import click
 @click.option("--receptor", required=True, help="Identifier of the receptor.")
 @click.option("--method", help="Identifier of one candidate method; all of them if left out.")
 def command(scenario: Path, receptor: str, method: str | None) -> None:
-    """Trace the governing findings of one receptor of a SCENARIO: inputs, equation, range, limit, margin.
+    r"""Trace the governing findings of one receptor of a SCENARIO: inputs, equation, range, limit, margin.
 
     \b
     Example:

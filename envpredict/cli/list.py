@@ -14,7 +14,7 @@ from envpredict.cli._tables import KINDS
 @click.option("--quantity", help="Only limit sets or models of this quantity, e.g. laeq_db.")
 @click.option("--use", help="Only limit sets that govern this use of a receptor, e.g. dwelling.")
 def command(kind: str, name: str | None, country: str | None, quantity: str | None, use: str | None) -> None:
-    """List what is shipped, with source and basis: models, methods, plant or limits. With a NAME, show one whole.
+    r"""List what is shipped, with source and basis: models, methods, plant or limits. With a NAME, show one whole.
 
     \b
     Example:

@@ -10,7 +10,7 @@ import click
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path))
 def command(folder: Path) -> None:
-    """Write a commented starter scenario into a new FOLDER.
+    r"""Write a commented starter scenario into a new FOLDER.
 
     It is invented and lies in open sea; `predict` accepts it at once. Replace its files with your own.
 

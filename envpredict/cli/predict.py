@@ -13,7 +13,7 @@ import click
 @click.option("--replace", is_flag=True, help="Swap an earlier result for the new one once that is complete.")
 @click.option("--strict", is_flag=True, help="End with exit code 1 if a governing prediction is out of range.")
 def command(scenario: Path, folder: Path, replace: bool, strict: bool) -> None:
-    """Predict levels and verdicts for a SCENARIO and write map, layers, findings and record.
+    r"""Predict levels and verdicts for a SCENARIO and write map, layers, findings and record.
 
     \b
     Example:

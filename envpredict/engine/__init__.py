@@ -1,0 +1,1 @@
+"""Where the parts meet: programme, levels, verdicts. No formula and no shipped number stands here."""

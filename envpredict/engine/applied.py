@@ -79,10 +79,10 @@ def apply(classes: Classed, keys: Sequence[object],
     status, text = classes.status.copy(), classes.text.copy()
     note = np.full(rows, "", dtype=object)
     answers: dict[tuple[object, object], LimitValue | Missing | NotGoverned] = {}
-    for row in np.flatnonzero(classes.status == JUDGED):
+    for row in np.flatnonzero(classes.status == JUDGED).tolist():
         key = (classes.class_id[row], keys[row])
         if key not in answers:
-            answers[key] = ask(str(classes.class_id[row]), int(row))
+            answers[key] = ask(str(classes.class_id[row]), row)
         answer = answers[key]
         if isinstance(answer, LimitValue):
             value[row], basis[row], note[row] = answer.value, BASES.index(answer.basis), answer.note

@@ -40,7 +40,7 @@ def _absolute(day: NDArray[np.datetime64], seconds: Floats) -> Floats:
 
 
 def _edges(period: Period, averaging_s: float | None) -> Floats:
-    """Return the block edges of one day's period in seconds since its midnight; a rest shorter than a block is dropped."""
+    """Return the block edges of one day's period in seconds since midnight; a rest shorter than a block is dropped."""
     length = averaging_s or period.averaging_s or (period.end_s - period.start_s)
     count = max(int((period.end_s - period.start_s) // length), 1)
     return period.start_s + length * np.arange(count + 1, dtype=float)

@@ -9,7 +9,7 @@ from envpredict.core.citation import Citation
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
-    from envpredict.methods.fields import LawUse, PlantUse
+    from envpredict.methods.fields import Form, LawUse, PlantUse
     from envpredict.methods.schema import Method, Plant
     from envpredict.scenario.types import MethodEntry, Scenario
 
@@ -65,7 +65,7 @@ def _laws(method: Method, chosen: str | None) -> tuple[LawUse, ...]:
     return tuple(changed)
 
 
-def choose(entry: MethodEntry, catalogue: Catalogue, form: str) -> MethodChoice:
+def choose(entry: MethodEntry, catalogue: Catalogue, form: Form) -> MethodChoice:
     """Return the candidate that an entry of the scenario describes, for a form of pile."""
     method = catalogue.methods[entry.method]
     stated = entry.overrides

@@ -39,7 +39,7 @@ class Conversion:
 
 def _same_family(law: str, wanted: str) -> Conversion:
     """Return the conversion between kinds of PPV: the number stays, and what stands in for what is said."""
-    if law == wanted or wanted == "ppv_unspecified":
+    if wanted in {law, "ppv_unspecified"}:
         return Conversion(0.0, 0.0, "read", ())
     given = QUANTITIES[law].component
     asked = QUANTITIES[wanted].component
@@ -57,7 +57,8 @@ def conversion(models: Registry[ModelSpec], law: str, wanted: str, choice: Metho
     if wanted in PPV:
         return _same_family(law, wanted)
     if wanted not in FROM_PPV:
-        return Missing("quantity", f"{QUANTITIES[wanted].symbol} isn't predicted for this method: judge it by measurement")
+        symbol = QUANTITIES[wanted].symbol
+        return Missing("quantity", f"{symbol} isn't predicted for this method: judge it by measurement")
     spec = models[FROM_PPV[wanted]]
     crest, source = CREST_FACTORS[CREST_OF_SIGNAL[choice.signal]]
     likely = choice.method.frequency.likely_hz

@@ -41,8 +41,7 @@ def _day_levels(median: Floats, own: Floats, shared: float, day_index: NDArray[n
     for n in range(z.size):
         for s in range(median.size):
             level = median[s] + shared * z[n] + own[s] * np.random.standard_normal()
-            if level > out[n, day_index[s]]:
-                out[n, day_index[s]] = level
+            out[n, day_index[s]] = max(out[n, day_index[s]], level)
     return out
 
 

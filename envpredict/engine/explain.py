@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
 from envpredict.core.errors import UnknownName
@@ -12,7 +12,6 @@ from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.words import suggestion
 from envpredict.engine.explain_noise import noise_lines
 from envpredict.engine.explain_vibration import vibration_lines
-from envpredict.engine.findings import rounded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,7 +57,8 @@ def _wrapped(lines: Iterable[str]) -> list[str]:
 def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
     limit_set = run.catalogue.limit_sets[finding["limit_set"]]
     rule = limit_set.rule(finding["rule"])
-    lines = [f"  Limit: {limit_set.document}, {limit_set.edition}; {rule.clause}; status {rule.status or limit_set.status}"]
+    lines = [f"  Limit: {limit_set.document}, {limit_set.edition}; {rule.clause}; status "
+             f"{rule.status or limit_set.status}"]
     if finding["class"]:
         lines.append(f"    class of the receptor: {finding['class']} ({limit_set.meaning(finding['class'])})")
     if finding["limit"] == finding["limit"]:
@@ -73,7 +73,7 @@ def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
         unit = finding["unit"]
         lines += [
             f"  Chance of at least one exceedance: {finding['p_exceed']:.4g} (the governing slot alone: "
-            f"{finding['p_one_pile']:.4g}); slots share one error of the law and the plant, the rest is each slot's own",
+            f"{finding['p_one_pile']:.4g}); slots share the error of the law and the plant, the rest is each one's own",
             f"  Level exceeded at least once with a chance of {design:g}: {finding['predicted_design']:g} {unit}",
             f"  Margin: {finding['margin_db']:.2f} dB ({_formula(finding)})",
             f"  Days above: {finding['days_above']:.3g} expected, {finding['days_above_low']:.0f} to "
@@ -82,7 +82,8 @@ def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
     word = str(finding["likelihood"]).replace("_", " ")
     lines += [f"  Likelihood: {word.upper()}", f"    {finding['reason']}"]
     if finding["basis"]:
-        lines.append(f"    basis of the median: {finding['median_basis']}; weakest basis of all inputs: {finding['basis']}")
+        lines.append(f"    basis of the median: {finding['median_basis'] or 'none'}; weakest basis of all inputs: "
+                     f"{finding['basis']}")
     return lines
 
 
@@ -120,7 +121,3 @@ def explain(assessment: Assessment, receptor: str, method: str | None = None) ->
     lines += ["", *(f"! {caution}" for caution in assessment.cautions)]
     return "\n".join(_wrapped(lines))
 
-
-def number(value: Any) -> str:
-    """Return a number with four significant digits."""
-    return f"{float(rounded([value], 4)[0]):g}"

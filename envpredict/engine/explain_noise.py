@@ -42,8 +42,9 @@ def noise_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> li
     piles = method.passes.pile[working]
     distances = method.sound.plan_m[point, piles]
     lines = [
-        f"  {finding['governing_day']}, {start:.4g} h to {end:.4g} h: {len(working)} piles worked, {distances.min():.1f} to "
-        f"{distances.max():.1f} m away in plan; receptor point on floor {floor}, {height:g} m above ground, incident",
+        f"  {finding['governing_day']}, {start:.4g} h to {end:.4g} h: {len(working)} piles worked, "
+        f"{distances.min():.1f} to {distances.max():.1f} m away in plan; receptor point on floor {floor}, {height:g} m "
+        "above ground, incident",
         f"  Method: ISO 9613-2:1996 as clarified by ISO/TR 17534-3:2015, flat ground of porosity "
         f"{run.path.porosity:g}, no screening; air {run.path.temperature_c:g} degC, {run.path.humidity_percent:g} %",
     ]

@@ -25,8 +25,9 @@ def vibration_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -
     law = method.vibration.fields[int(method.vibration.field[row, pile])]
     plan = float(run.plan_m[row, pile])
     lines = [
-        f"  Governing pile {record['id']} (section {record['section']}, {record['pile_type']}, {record['length_m']:g} m), "
-        f"driven on {finding['governing_day']}; {len(np.unique(method.passes.pile))} piles in the programme",
+        f"  Governing pile {record['id']} (section {record['section']}, {record['pile_type']}, "
+        f"{record['length_m']:g} m), driven on {finding['governing_day']}; {len(np.unique(method.passes.pile))} piles "
+        "in the programme",
         f"    plan distance to the nearest part of the receptor: {plan:.2f} m (from the layers)",
     ]
     depth = float(law.depth_m[row, pile])
@@ -71,8 +72,9 @@ def _way_lines(run: Run, method: MethodRun, finding: pd.Series) -> list[str]:
     lines = []
     step = step_to(str(finding["position"]))
     if step is not None:
-        lines.append(f"  To the {str(finding['position']).replace('_', ' ')}: {step.title}, {step.gain_db:+.1f} dB, scatter "
-                     f"{step.scatter:g}; {step.source} [basis: {step.source.basis}]")
+        place = str(finding["position"]).replace("_", " ")
+        lines.append(f"  To the {place}: {step.title}, {step.gain_db:+.1f} dB, scatter {step.scatter:g}; {step.source} "
+                     f"[basis: {step.source.basis}]")
     converted = conversion(run.catalogue.models, method.vibration.quantity, str(finding["quantity"]), method.choice)
     if not isinstance(converted, Missing):
         lines += [f"  {note}" for note in converted.notes]

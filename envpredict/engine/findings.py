@@ -140,6 +140,7 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
     likelihood = likelihoods(judged & ~judgement.unknown, applied.status == NOT_GOVERNED, p_exceed, judgement.silent,
                              doubtful, design_exceedance)
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
+    margin = _margins(applied.value, judgement, p_exceed, scale, design_exceedance)
     table = {
         "receptor": receptors["id"].to_numpy(), "use": receptors["use"].to_numpy(), "method": heading.method,
         "effect": heading.effect, "model": np.where(applied.status == NOT_GOVERNED, "", evidence.model),
@@ -149,7 +150,7 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "scatter": rounded(np.where(seen, judgement.scatter, np.nan)),
         "predicted_design": rounded(np.where(seen, judgement.design, np.nan)),
         "limit": rounded(applied.value), "unit": unit,
-        "margin_db": np.where(seen, rounded(_margins(applied.value, judgement, p_exceed, scale, design_exceedance)), np.nan),
+        "margin_db": np.where(seen, rounded(margin), np.nan),
         "p_exceed": p_exceed, "likelihood": likelihood,
         "p_one_pile": rounded(np.where(seen, judgement.p_one, np.nan)),
         "governing_pile": np.where(seen, evidence.pile, ""), "governing_day": np.where(seen, evidence.day, ""),

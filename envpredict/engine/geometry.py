@@ -29,7 +29,7 @@ def plan_distance_m(receptors: gpd.GeoSeries, piles: gpd.GeoSeries) -> Floats:
 
 def slope_distance_m(plan_m: Floats, depth_m: Floats) -> Floats:
     """Return the distance through the ground from a point at `depth_m` to a point at the surface; arrays broadcast."""
-    return np.sqrt(np.square(plan_m) + np.square(depth_m))
+    return np.asarray(np.sqrt(np.square(plan_m) + np.square(depth_m)))
 
 
 def coordinates(points: gpd.GeoSeries) -> Floats:

@@ -38,8 +38,8 @@ def broken(run: Run, method: MethodRun, rule: Rule) -> tuple[str, str]:
     hours = np.bincount(np.ravel(index), weights=lasting) / 3600.0 / max(run.scenario.programme.rigs, 1)
     if value.max_hours_per_day is not None and (hours > value.max_hours_per_day + 1e-6).any():
         first = int(np.argmax(hours > value.max_hours_per_day + 1e-6))
-        return f"the programme works {hours[first]:.1f} h a day, at most {value.max_hours_per_day:g} h are allowed", str(
-            days[first])
+        how = f"the programme works {hours[first]:.1f} h a day, at most {value.max_hours_per_day:g} h are allowed"
+        return how, str(days[first])
     if value.max_consecutive_days is not None:
         steps = np.diff(days.astype("datetime64[D]").astype(int)) == 1
         length = 1

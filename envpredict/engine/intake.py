@@ -16,7 +16,7 @@ NOISE_METHODS = frozenset({"octave"})
 
 
 def _needs_holidays(limit_set: LimitSet) -> bool:
-    """Tell whether a set treats holidays unlike the weekday that they fall on, so that it can't be judged without them."""
+    """Tell whether a set treats holidays unlike the weekday that they fall on: it can't be judged without them."""
     return any(any(("holiday" in period.days) != (day in period.days) for day in ("mon", "tue", "wed", "thu", "fri"))
                for rule in limit_set.rules for period in rule.periods)
 

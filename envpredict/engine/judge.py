@@ -20,8 +20,8 @@ class Judgement:
     """Levels of a series against one limit per point; every array has the shape (P,).
 
     `median`, `design` in the quantity's unit; `scatter` in log10 units or dB; `slot` the governing slot (the highest
-    median), -1 where nothing happens; `p_one` the chance that this slot alone exceeds; `days*` the number of days above.
-    `silent`: nothing happens at the point; `unknown`: a slot has no prediction, so nothing can be said.
+    median), -1 where nothing happens; `p_one` the chance that this slot alone exceeds; `days*` the number of days
+    above. `silent`: nothing happens at the point; `unknown`: a slot has no prediction, so nothing can be said.
     """
 
     median: Floats
@@ -68,7 +68,7 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float) -> Judge
     if len(series.slots) == 0:
         return _nothing(points, scale)
     level = to_space(series.median, scale)
-    unknown = np.isnan(level).any(axis=1)
+    unknown = np.asarray(np.isnan(level).any(axis=1))
     known = np.where(np.isnan(level), -np.inf, level)
     slot = known.argmax(axis=1)
     pick = (np.arange(points), slot)

@@ -1,4 +1,4 @@
-"""Sound of every method at every receptor point: octave propagation once per source height, then on-times by the clock."""
+"""Sound of every method at every receptor point: propagation once per source height, then on-times by the clock."""
 
 from __future__ import annotations
 
@@ -162,7 +162,7 @@ def method_sound(choice: MethodChoice, levels: Mapping[str, Floats], path: Propa
 
 
 def mean_level(plant: Plant) -> Plant:
-    """Return the plant with its mean level while operating; a maximum enters a mean only through its declared difference."""
+    """Return the plant with its mean level while it works; a maximum enters only through its declared difference."""
     if plant.level_type == "mean":
         return plant
     if plant.max_minus_mean_db is None or plant.max_minus_mean_citation is None:

@@ -85,17 +85,18 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
     return apply(run.classed(limit_set.id), measured or [None] * run.receptor_count, ask)
 
 
-def _by_hours(rule: Rule, found: LimitValue | Missing, method: MethodRun, run: Run) -> LimitValue | Missing:
+def _by_hours(rule: Rule, found: LimitValue | Missing | NotGoverned, method: MethodRun,
+              run: Run) -> LimitValue | Missing | NotGoverned:
     """Turn hours allowed by margin into the level at which the programme's daily hours are still allowed."""
-    if not isinstance(rule.value, HoursByMargin) or isinstance(found, Missing):
+    if not isinstance(rule.value, HoursByMargin) or not isinstance(found, LimitValue):
         return found
     planned = run.scenario.programme.shift_s / 3600.0
     allowed = [margin for margin, hours in rule.value.steps if hours >= planned]
     if not allowed:
-        return Missing("hours", f"the programme works {planned:g} h a day, more than the rule allows at any level: shorten "
-                                "the shift")
-    return LimitValue(found.value + max(allowed), found.unit, found.basis, found.citations,
-                      note=f"{found.note}; level at which {planned:g} h a day are still allowed")
+        return Missing("hours", f"the programme works {planned:g} h a day, more than the rule allows at any level: "
+                                "shorten the shift")
+    return replace(found, value=found.value + max(allowed),
+                   note=f"{found.note}; level at which {planned:g} h a day are still allowed")
 
 
 def _series(run: Run, method: MethodRun, rule: Rule, blocks: Blocks, period: Period | None) -> LevelSeries | Missing:

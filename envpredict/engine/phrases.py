@@ -1,4 +1,4 @@
-"""Reasons in words for many rows at once: each part has few wordings, so only their combinations are ever spelled out."""
+"""Reasons in words for many rows at once: parts have few wordings, so only their combinations are spelled out."""
 
 from __future__ import annotations
 

@@ -101,20 +101,20 @@ def plan_work(scenario: Scenario, choice: MethodChoice, drive: Drives, speed: Sp
         chosen = chosen[::-1]
     from_s = calendar.shift_from.hour * 3600.0 + calendar.shift_from.minute * 60.0
     parts = []
-    for rig, jobs in enumerate(np.array_split(chosen, calendar.rigs), 1):
+    for number, jobs in enumerate(np.array_split(chosen, calendar.rigs), 1):
         if len(jobs):
             laid = fill_shifts(durations[jobs], from_s, float(calendar.shift_s))
-            parts.append((np.full(len(laid.job), rig), jobs[laid.job], laid))
+            parts.append((np.full(len(laid.job), number, dtype=np.int64), jobs[laid.job], laid))
     shift = np.concatenate([laid.shift for _, _, laid in parts])
     dates = np.array(calendar.working_dates(int(shift.max()) + 1), dtype="datetime64[D]")
     pile = np.concatenate([jobs for _, jobs, _ in parts])
     start = np.concatenate([laid.start_s for _, _, laid in parts])
     end = np.concatenate([laid.end_s for _, _, laid in parts])
-    rig = np.concatenate([number for number, _, _ in parts])
+    rig = np.concatenate([numbers for numbers, _, _ in parts])
     part = np.concatenate([laid.part for _, _, laid in parts])
     order = np.lexsort((rig, start, shift))
     return Passes(
-        pile=pile[order].astype(np.int64), rig=rig[order].astype(np.int64), part=part[order].astype(np.int64),
+        pile=pile[order].astype(np.int64), rig=rig[order], part=part[order].astype(np.int64),
         day=dates[shift[order]], start_s=start[order], end_s=end[order],
         share=((end - start) / durations[pile])[order], beyond_rates=beyond[pile][order],
         unknown_ground=unknown[pile][order], rate_sources=tuple(choice.method.rates.values()),
@@ -140,7 +140,7 @@ def blow_counts(choice: MethodChoice, drive: Drives) -> Floats:
     for name, spread in table.items():
         per_m[words == name] = spread.likely
     per_m[(words == UNKNOWN) & drive.within] = np.nan
-    return (per_m * np.where(steps > 0, steps, 0.0)).sum(axis=1)
+    return np.asarray((per_m * np.where(steps > 0, steps, 0.0)).sum(axis=1))
 
 
 def events(scenario: Scenario, choice: MethodChoice, passes: Passes, drive: Drives) -> pd.DataFrame:

@@ -112,6 +112,7 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
         notes.append("the drive meets ground for which the catalogue doesn't hold this method feasible alone: days and "
                      "hours assume its slowest rate")
     if passes.unknown_ground.any():
-        notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate there")
+        notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
+                     "there")
     return MethodRun(choice, passes, ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
                      method_sound(choice, run.levels, run.path), beyond, tuple(notes))

@@ -57,7 +57,7 @@ def drives(scenario: Scenario, ground: Ground | None) -> Drives:
     """Return the drives of the scenario's piles."""
     lengths = scenario.piles["length_m"].to_numpy(dtype=float)
     count = int(np.ceil(lengths.max() / STEP_M - 1e-9))
-    depth = STEP_M * np.arange(1, count + 1)
+    depth = np.arange(1, count + 1, dtype=np.float64) * STEP_M
     within = depth[None, :] - STEP_M < lengths[:, None] - 1e-9
     borehole = np.full(len(lengths), -1, dtype=np.intp)
     if ground is not None:

@@ -27,8 +27,8 @@ ON_THE_GROUND = frozenset({"ground", "structure", "boundary", "habitat", "pipe"}
 STEP_TO = {"foundation": "as_ground", "floor": "light_house_floor", "slab": "light_house_floor",
            "top_floor": "light_house_floor", "instrument": "light_house_floor"}
 """The step from the ground to each place in a building, where the scenario chooses none."""
-STANDS_IN = {"top_floor": "the vertical gain of a floor stands in for the horizontal one of the topmost floor, for which "
-                          "no published factor was seen",
+STANDS_IN = {"top_floor": "the vertical gain of a floor stands in for the horizontal one of the topmost floor, for "
+                          "which no published factor was seen",
              "instrument": "the gain of a house's floor stands in for that of the instrument's floor"}
 BUILDING_PLACES = frozenset(STEP_TO)
 

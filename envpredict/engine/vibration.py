@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -173,11 +173,9 @@ def _phases(choice: MethodChoice) -> list[LawUse]:
 
 
 def _doubled(running: LawField) -> LawField:
-    """Return the running level doubled, as a start and stop level: at least that much, whatever the start-up law says."""
-    return LawField(running.law, running.spec, running.quantity, running.log_median + np.log10(START_STOP_OVER_RUNNING),
-                    running.depth_m, running.in_range, running.word, running.shared, running.own,
-                    running.median_basis, running.basis, running.unproven,
-                    (*running.notes, "start and stop: twice the running level"))
+    """Return the running level doubled: start and stop reach at least that much, whatever the start-up law says."""
+    return replace(running, log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING),
+                   notes=(*running.notes, "start and stop: twice the running level"))
 
 
 def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats,
