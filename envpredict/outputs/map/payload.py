@@ -1,0 +1,151 @@
+"""Everything the page shows, collected: a table of words and one block of numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+
+from envpredict.core.cautions import DRAFT, INVENTED
+from envpredict.core.citation import VERIFY_MARK
+from envpredict.core.quantities import POSITIONS, QUANTITIES
+from envpredict.engine.results import EFFECTS
+from envpredict.outputs.map import contours, days, findings
+from envpredict.outputs.map.documents import documents
+from envpredict.outputs.map.pack import Block
+from envpredict.outputs.map.privacy import Discretion, discretion
+from envpredict.outputs.map.shapes import PAGE_CRS, Encoded, Origin, anchors, encode, to_page
+from envpredict.outputs.map.sites import write_site
+from envpredict.outputs.map.style import CONTOUR_COLOUR, words
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from envpredict.engine.results import Assessment
+
+FACTS: tuple[str, ...] = ("structure", "condition", "floors", "foundation", "depth_m", "occupied_hours", "equipment",
+                          "zone", "material")
+"""What the page says of a receptor beside its use."""
+DISTANCE_STEPS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Payload:
+    """`head`: what is written as JSON; `block`: the numbers it points to; `centre`: latitude and longitude."""
+
+    head: dict[str, Any]
+    block: str
+    centre: tuple[float, float]
+
+
+def collect(assessment: Assessment, *, private_names: bool, show_protected: bool) -> Payload:
+    """Collect what the page shows of an assessment."""
+    block = Block()
+    hidden = discretion(assessment.receptors, private_names=private_names, show_protected=show_protected)
+    shapes = to_page(assessment.receptors.geometry)
+    piles = to_page(assessment.scenario.piles.geometry)
+    works = shapely.multipoints(piles)
+    origin = Origin(*(float(round(value)) for value in shapely.get_coordinates(shapely.centroid(works))[0]))
+    methods = [method.id for method in assessment.methods]
+    frame = findings.ordered(_discreet(assessment.findings, assessment.receptors, hidden),
+                             assessment.receptors["id"].astype(str).tolist(), methods)
+    dates = days.all_days(assessment)
+    programme = days.write_programme(block, assessment, dates)
+    head = {
+        **_banner(assessment, hidden),
+        "words": words(),
+        "meanings": {"quantities": {name: spec.symbol for name, spec in QUANTITIES.items()}, "positions": POSITIONS,
+                     "verify": dict(VERIFY_MARK)},
+        "effects": _effects(assessment),
+        "facts": _receptors(block, assessment, shapes, works, origin, hidden),
+        "findings_in_full": findings.write(block, frame, len(assessment.receptors), len(methods)),
+        "dates": dates,
+        "methods": [{"id": method.id, "title": method.title, "estimate": _only_estimates(frame, number), **told}
+                    for number, (method, told) in enumerate(zip(assessment.methods, programme, strict=True))],
+        "daily": days.write_chances(block, assessment, frame, dates, programme),
+        "site": write_site(block, assessment.scenario, piles, origin),
+        "contours": _contours(block, assessment, frame, origin),
+        "documents": documents(assessment, frame),
+        "origin": [origin.x, origin.y],
+    }
+    head["columns"] = block.index
+    return Payload(head, block.text(), _centre(origin))
+
+
+def _discreet(frame: pd.DataFrame, receptors: pd.DataFrame, hidden: Discretion) -> pd.DataFrame:
+    """Return the findings without the pile that would give away a place that stays out."""
+    secret = set(receptors["id"].astype(str)[hidden.places])
+    return frame.assign(governing_pile=frame["governing_pile"].mask(frame["receptor"].astype(str).isin(secret)))
+
+
+def _banner(assessment: Assessment, hidden: Discretion) -> dict[str, Any]:
+    scenario = assessment.scenario
+    return {
+        "title": scenario.title, "invented": scenario.invented, "drafts": list(assessment.drafts),
+        "cautions": [text for text in assessment.cautions if text not in (DRAFT, INVENTED)],
+        "notes": list(dict.fromkeys((*assessment.warnings, *scenario.notes))), "left_out": hidden.notes(),
+        "design_exceedance": scenario.design_exceedance, "version": assessment.provenance.version,
+        "inputs": dict(assessment.provenance.inputs), "sources": list(assessment.provenance.sources),
+        "contour_colour": CONTOUR_COLOUR,
+    }
+
+
+def _effects(assessment: Assessment) -> list[dict[str, Any]]:
+    """Return the effects that have findings, with their periods in order of appearance."""
+    found = assessment.findings[["effect", "period"]].drop_duplicates()
+    return [{"id": effect, "title": title,
+             "periods": [str(period) for period in found.loc[found["effect"].eq(effect), "period"].dropna()]}
+            for effect, title in EFFECTS.items() if found["effect"].eq(effect).any()]
+
+
+def _only_estimates(frame: pd.DataFrame, method: int) -> bool:
+    """Return whether every vibration of a method is predicted by an estimate without published measurements."""
+    known = frame["method_row"].eq(method) & frame["effect"].ne("noise") & frame["predicted_median"].notna()
+    return bool(known.any() and frame.loc[known, "median_basis"].eq("estimate").all())
+
+
+def _receptors(block: Block, assessment: Assessment, shapes: Any, works: Any, origin: Origin,
+               hidden: Discretion) -> list[str]:
+    """Write the receptors into the page's block and return the facts that the page says of them."""
+    receptors = assessment.receptors
+    encode(shapes, origin, hidden.places).write(block, "receptors")
+    marks = origin.quantise(anchors(shapes, works))
+    marks[hidden.places] = 0
+    block.add("receptors.anchor", marks, "varint")
+    plan_m = receptors.geometry.distance(assessment.scenario.piles.union_all()).to_numpy(dtype=float)
+    block.add("receptors.distance", np.where(hidden.places, -1, np.rint(plan_m * DISTANCE_STEPS)), "varint")
+    ids = receptors["id"].astype(str).tolist()
+    names = receptors["name"].astype(object).where(receptors["name"].notna(), "").astype(str).tolist()
+    shown = ["" if secret or name == key else name for name, key, secret in zip(names, ids, hidden.names, strict=True)]
+    block.add_json("receptors.ids", ids)
+    block.add_json("receptors.names", shown if any(shown) else [])
+    block.add_words("receptors.use", receptors["use"])
+    facts = [fact for fact in FACTS if fact in receptors]
+    for fact in facts:
+        text = receptors[fact].map(lambda value: f"{value:g}" if isinstance(value, float) else str(value))
+        block.add_words(f"receptors.{fact}", text.where(receptors[fact].notna(), ""))
+    return facts
+
+
+def _contours(block: Block, assessment: Assessment, frame: pd.DataFrame, origin: Origin) -> dict[str, Any]:
+    """Write the level lines; the findings of each receptor are set against the grid's level at its nearest point."""
+    works = assessment.scenario.piles.union_all()
+    shapes = np.asarray(assessment.receptors.geometry.values, dtype=object)
+    facing = shapely.get_coordinates(shapely.get_point(shapely.shortest_line(shapes, works), 0))
+    encoded = Encoded()
+    lines: list[dict[str, Any]] = []
+    left_out = 0
+    for method, found, dropped in contours.lines_of(assessment, frame, facing):
+        lines += contours.write(encoded, found, method, assessment.scenario.crs, origin)
+        left_out += dropped
+    encoded.write(block, "contours")
+    return {"lines": lines, "left_out": left_out}
+
+
+def _centre(origin: Origin) -> tuple[float, float]:
+    from pyproj import Transformer
+
+    longitude, latitude = Transformer.from_crs(PAGE_CRS, 4326, always_xy=True).transform(origin.x, origin.y)
+    return round(float(latitude), 6), round(float(longitude), 6)
