@@ -108,8 +108,8 @@ _declare("level_correction_db", "K", "dB", "decibel", "noise", "none", "correcti
          "what is added to a level: a frequency weighting, an on-time, a reflection, an adjustment")
 _declare("material_damping", "alpha", "1/m", "linear", "vibration", "none", "loss per metre", "none",
          "loss of amplitude per metre of ground, beside the geometric spreading")
-_declare("mtvv", "MTVV", "m/s2", "linear", "vibration", "vertical or horizontal, weighted", "running rms of 1 s, maximum",
-         "maximum", "largest frequency-weighted rms acceleration of one second")
+_declare("mtvv", "MTVV", "m/s2", "linear", "vibration", "vertical or horizontal, weighted",
+         "running rms of 1 s, maximum", "maximum", "largest frequency-weighted rms acceleration of one second")
 _declare("lnight_db", "Lnight", "dB", "decibel", "noise", "none", "energy mean over all nights of a year", "energy_sum",
          "A-weighted equivalent continuous sound level of the nights of a year")
 _declare("ldn_db", "Ldn", "dB", "decibel", "noise", "none", "day-night mean, nights raised by 10 dB", "energy_sum",

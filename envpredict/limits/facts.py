@@ -98,6 +98,7 @@ _declare(
     studio="concert hall, recording or television studio", auditorium="auditorium or theatre",
     vc_a="generic curve VC-A", vc_b="generic curve VC-B", vc_c="generic curve VC-C",
     vc_d="generic curve VC-D", vc_e="generic curve VC-E", vc_f="generic curve VC-F", vc_g="generic curve VC-G",
+    office_curve="generic office curve", workshop_curve="generic workshop curve",
 )
 _declare(
     "species", "animals that the habitat is protected for", "receptor",

@@ -43,7 +43,9 @@ class Period(Record):
     `days`: mon ... sun and holiday (in files also all, weekdays, workdays = mon to sat, rest_days = sun and holidays);
     a public holiday counts as `holiday` alone, whatever its weekday. An end at or before the start lies on the next
     day, and the period belongs to the day on which it starts. `averaging_s`: averaging time in seconds, None for maxima
-    and peaks; `averaging`: whether averages stand in fixed blocks from the period's start or may start at any moment.
+    and peaks; `averaging`: averages stand in fixed blocks from the period's start (block), may start at any moment
+    (rolling), or are taken over the time of work within the period alone (operation). `baseline` names the period whose
+    measured background serves here, where it isn't the period's own.
     """
 
     id: Identifier
@@ -52,7 +54,8 @@ class Period(Record):
     start: str = Field(alias="from")
     end: str = Field(alias="to")
     averaging_s: Annotated[int, Field(gt=0)] | None = None
-    averaging: Literal["block", "rolling"] = "block"
+    averaging: Literal["block", "rolling", "operation"] = "block"
+    baseline: str = ""
 
     @field_validator("start", "end")
     @classmethod
@@ -73,6 +76,11 @@ class Period(Record):
         """Return the end in seconds since the same midnight; above 86400 where the period crosses midnight."""
         end = clock_s(self.end)
         return end if end > self.start_s else end + DAY_S
+
+    @property
+    def baseline_id(self) -> str:
+        """Return the id of the period whose measured background serves for this one."""
+        return self.baseline or self.id
 
     @property
     def length_s(self) -> int:
