@@ -1,0 +1,117 @@
+"""What is predicted at each receptor under each limit, from an assessment or from what the plan itself states."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from envpredict.core.quantities import QUANTITIES
+from envpredict.monitoring.plan_fit import kind_of
+
+if TYPE_CHECKING:
+    from envpredict.engine.results import Assessment
+    from envpredict.monitoring.plan_rows import Criterion
+    from envpredict.monitoring.plan_schema import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """One receptor under one limit with one method; numbers in the quantity's unit, NaN where there is none.
+
+    `kind`: noise, vibration or movement, the kind of station that would measure it. `period` is the period's label.
+    """
+
+    receptor: str
+    method: str
+    kind: str
+    effect: str
+    quantity: str
+    position: str
+    period: str
+    limit_set: str
+    rule: str
+    receptor_class: str
+    median: float
+    design: float
+    limit: float
+    likelihood: str
+    where: str
+
+    @property
+    def margin_db(self) -> float:
+        """Return how far the design level lies below the limit, in dB; NaN where a number is missing."""
+        return margin_db(self.quantity, self.limit, self.design)
+
+    @property
+    def spent(self) -> float:
+        """Return how far the limit is used up, in dB: above 0 the design level lies above it; NaN sorts last."""
+        return -math.inf if math.isnan(self.margin_db) else -self.margin_db
+
+    def falls_under(self, criterion: Criterion) -> bool:
+        """Tell whether a criterion of a plan is the limit that this speaks of."""
+        same = ((criterion.limit_set, self.limit_set), (criterion.rule, self.rule), (criterion.period, self.period),
+                (criterion.receptor_class, self.receptor_class), (criterion.quantity, self.quantity))
+        if any(mine is not None and theirs and mine != theirs for mine, theirs in same):
+            return False
+        return not criterion.receptors or self.receptor in criterion.receptors
+
+
+def margin_db(quantity: str, limit: float, level: float) -> float:
+    """Return how far a level lies below a limit in dB: their difference, or 20 lg of the ratio if linear."""
+    if math.isnan(limit) or math.isnan(level):
+        return math.nan
+    if quantity in QUANTITIES and QUANTITIES[quantity].scale == "decibel":
+        return limit - level
+    if level <= 0:
+        return math.inf
+    return 20.0 * math.log10(limit / level) if limit > 0 else -math.inf
+
+
+def from_assessment(assessment: Assessment) -> tuple[Predicted, ...]:
+    """Return what an assessment's findings say of limits that are measured; rules of hours and days alone are none."""
+    found = []
+    for number, row in enumerate(assessment.findings.to_dict("records"), 1):
+        quantity = str(row["quantity"])
+        if row["likelihood"] == "not_applicable" or quantity not in QUANTITIES:
+            continue
+        found.append(Predicted(
+            receptor=str(row["receptor"]), method=str(row["method"]), kind=kind_of(quantity), effect=str(row["effect"]),
+            quantity=quantity, position=str(row["position"]), period=_text(row["period"]),
+            limit_set=str(row["limit_set"]), rule=str(row["rule"]), receptor_class=_text(row["class"]),
+            median=float(row["predicted_median"]), design=float(row["predicted_design"]), limit=float(row["limit"]),
+            likelihood=str(row["likelihood"]), where=f"assessment, finding {number}"))
+    return tuple(found)
+
+
+def _text(value: Any) -> str:
+    return "" if value is None or (isinstance(value, float) and math.isnan(value)) else str(value)
+
+
+def from_plan(plan: Plan) -> tuple[Predicted, ...] | None:
+    """Return what the plan states as predicted, or None where it states nothing."""
+    criteria = {criterion.id: criterion for criterion in plan.criteria}
+    found = []
+    for number, row in enumerate(plan.predictions):
+        criterion = criteria[row.criterion]
+        if criterion.quantity is None:
+            continue
+        median = math.nan if row.median is None else row.median
+        design = median if row.design is None else row.design
+        limit = criterion.value if criterion.consented_value is None else criterion.consented_value
+        limit = math.nan if limit is None else limit
+        margin = margin_db(criterion.quantity, limit, design)
+        word = "cannot_judge" if math.isnan(margin) else "possible" if margin < 0 else "unlikely"
+        found.append(Predicted(
+            receptor=row.receptor, method=row.method, kind=kind_of(criterion.quantity), effect=criterion.effect or "",
+            quantity=criterion.quantity, position=criterion.position or "", period=criterion.period or "",
+            limit_set=criterion.limit_set or "", rule=criterion.rule or "",
+            receptor_class=criterion.receptor_class or "", median=median, design=design, limit=limit, likelihood=word,
+            where=plan.at("predictions", number)))
+    return tuple(found) or None
+
+
+def of_methods(predicted: tuple[Predicted, ...], plan: Plan) -> tuple[Predicted, ...]:
+    """Return what is predicted for the plan's own methods; for all where the plan names none."""
+    ids = {method.id for method in plan.methods}
+    return tuple(one for one in predicted if not ids or one.method in ids)
