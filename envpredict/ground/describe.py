@@ -16,15 +16,15 @@ _NOUNS: dict[Kind, tuple[str, ...]] = {
              "shale", "slate", "granite", "gneiss", "schist", "basalt", "dolerite", "andesite", "tuff", "conglomerate",
              "breccia", "dolomite", "quartzite", "gypsum"),
     "organic": ("peat", "topsoil", "gyttja"),
-    "fill": ("fill", "ground", "rubble"),
+    "fill": ("fill", "ground", "rubble", "rockfill"),
 }
 _KIND_OF = {noun: kind for kind, nouns in _NOUNS.items() for noun in nouns}
 # what follows these words is an inclusion, not what the stratum is
-_INCLUSIONS = re.compile(r"\b(?:with|containing|including|some|occasional|few|many|over|becoming)\b")
-_GRAVEL = re.compile(r"\bgravels?\b")
-_COBBLES = re.compile(r"\bcobbles?\b|\bcobbly\b")
+_INCLUSIONS = re.compile(r"\b(?:with|containing|including|some|occasional|few|many|over|becoming)\b", re.IGNORECASE)
+_GRAVEL = re.compile(r"\bgravels?\b", re.IGNORECASE)
+_COBBLES = re.compile(r"\bcobbles?\b|\bcobbly\b", re.IGNORECASE)
 # boulder clay is an old name of till, and says nothing about boulders
-_BOULDERS = re.compile(r"\bboulders\b|\bbouldery\b|\bboulder\b(?!\s+clay)")
+_BOULDERS = re.compile(r"\bboulders\b|\bbouldery\b|\bboulder\b(?!\s+clay)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,19 +40,26 @@ class Described:
     boulders: bool
 
 
+def _nouns(text: str) -> list[str]:
+    """Return the nouns of ground in a text; those in capitals alone where it mixes capitals and small letters."""
+    words = re.findall(r"[A-Za-z]+", text)
+    found = [word for word in words if word.casefold() in _KIND_OF]
+    if any(word.islower() for word in words):
+        found = [word for word in found if word.isupper()] or found
+    made = "made" in text.casefold()
+    return [word.casefold() for word in found if word.casefold() != "ground" or made]
+
+
 def describe(text: str) -> Described:
     """Read an English description such as `stiff sandy gravelly CLAY with cobbles`.
 
-    The last noun before the first inclusion names the ground; silt counts as cohesive. What holds no known noun is
-    `unknown`.
+    The last noun of the first clause that has one names the ground, a noun in capitals before the others; what follows
+    words such as `with` is an inclusion. Silt counts as cohesive. What holds no known noun is `unknown`.
     """
-    words = text.casefold()
-    main = _INCLUSIONS.split(words)[0]
-    nouns = [word for word in re.findall(r"[a-z]+", main) if word in _KIND_OF]
+    main = _INCLUSIONS.split(text)[0]
+    nouns = next((found for clause in re.split(r"[.,;:()]", main) if (found := _nouns(clause))), [])
     kind: Kind = "unknown"
-    if "ground" in nouns and "made" not in main:
-        nouns = [word for word in nouns if word != "ground"]
     if nouns:
-        kind = "fill" if "fill" in nouns or "ground" in nouns or "rubble" in nouns else _KIND_OF[nouns[-1]]
-    return Described(kind, kind == "coarse" and bool(_GRAVEL.search(main)), bool(_COBBLES.search(words)),
-                     bool(_BOULDERS.search(words)))
+        kind = "fill" if any(_KIND_OF[noun] == "fill" for noun in nouns) else _KIND_OF[nouns[-1]]
+    return Described(kind, kind == "coarse" and bool(_GRAVEL.search(main)), bool(_COBBLES.search(text)),
+                     bool(_BOULDERS.search(text)))

@@ -67,7 +67,10 @@ def read_strata(frame: pd.DataFrame, where: str = "strata", toe_depth_m: float |
     if missing:
         raise InputProblems([Problem(where, f"column '{name}' is missing", f"needed: {', '.join(REQUIRED)}")
                              for name in missing], where)
-    problems: list[Problem] = []
+    if frame.empty:
+        raise InputProblems([Problem(where, "holds no strata", "give at least one")], where)
+    problems = [Problem(f"{where}, line {row + 2}", "the borehole has no name", "give every stratum its borehole")
+                for row in np.flatnonzero(frame["borehole"].isna())]
     table = frame.rename(columns={"groundwater_m": "water_m"}).reset_index(drop=True)
     columns: dict[str, Floats] = {}
     for name in NUMBERS:
