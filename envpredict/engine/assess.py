@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine import hours_rules, noise_rules, vibration_rules
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.choices import choices
-from envpredict.engine.findings import frame
+from envpredict.engine.findings import Block, by_day, frame
 from envpredict.engine.grids import level_grids
 from envpredict.engine.programme import events
 from envpredict.engine.provenance import provenance
@@ -34,9 +34,9 @@ def adopted_rules(run: Run) -> Iterator[tuple[LimitSet, Rule]]:
                 yield limit_set, rule
 
 
-def method_findings(run: Run, method: MethodRun) -> list[dict[str, Any]]:
+def method_findings(run: Run, method: MethodRun) -> list[Block]:
     """Return the findings of one candidate under every adopted rule, as blocks of rows."""
-    found: list[dict[str, Any]] = []
+    found: list[Block] = []
     for limit_set, rule in adopted_rules(run):
         if isinstance(rule.value, HoursOnly):
             found += hours_rules.findings(run, method, limit_set, rule)
@@ -74,13 +74,14 @@ def assess(scenario: Scenario, progress: Progress | None = None) -> Assessment:
     catalogue = load_catalogue(scenario.own)
     run = prepare(scenario, catalogue, choices(scenario, catalogue))
     methods: list[MethodRun] = []
-    blocks: list[dict[str, Any]] = []
+    blocks: list[Block] = []
     for choice in run.choices:
         if progress is not None:
             progress(choice.title)
         method = run_method(run, choice)
         methods.append(method)
         blocks += method_findings(run, method)
+    days, daily = by_day(blocks)
     return Assessment(
         scenario=scenario,
         methods=run.choices,
@@ -92,5 +93,5 @@ def assess(scenario: Scenario, progress: Progress | None = None) -> Assessment:
         cautions=cautions_of(run),
         drafts=drafts(run),
         warnings=scenario.notes,
-        detail={"run": run, "methods": {m.choice.id: m for m in methods}},
+        detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily},
     )

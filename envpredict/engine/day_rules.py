@@ -119,7 +119,8 @@ def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float,
         design[point] = _quantile_above(triggers, design_exceedance)
         if not np.isnan(threshold[point]):
             p_exceed[point] = float((triggers > threshold[point]).mean())
-    return replace(single, p_exceed=p_exceed, design=from_space(design, scale))
+    # one day alone triggers nothing: there is no chance of a day to show
+    return replace(single, p_exceed=p_exceed, design=from_space(design, scale), p_day=single.p_day[:, :0])
 
 
 def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceedance: float) -> tuple[Judgement, Floats]:
@@ -146,4 +147,4 @@ def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceeda
         limit[point] = steps[governing]
         p_exceed[point] = float((excess.max(axis=0) > 0).mean())
         design[point] = limit[point] + _quantile_above(excess.max(axis=0), design_exceedance)
-    return replace(single, p_exceed=p_exceed, design=design), limit
+    return replace(single, p_exceed=p_exceed, design=design, p_day=single.p_day[:, :0]), limit

@@ -31,6 +31,8 @@ _HERMITE_W = _HERMITE_W / _HERMITE_W.sum()
 # isn't much narrower; else over the middles of equal slices of probability, off by one slice at most
 _EVEN_Z = np.linspace(-6.0, 6.0, 81)
 _EVEN_W = np.exp(-0.5 * _EVEN_Z**2) / np.exp(-0.5 * _EVEN_Z**2).sum()
+_PICTURE_Z = np.linspace(-4.0, 4.0, 25)
+_PICTURE_W = np.exp(-0.5 * _PICTURE_Z**2) / np.exp(-0.5 * _PICTURE_Z**2).sum()
 _SLICES = 501
 _SLICE_Z = ndtri((np.arange(_SLICES) + 0.5) / _SLICES)
 _SLICE_W = np.full(_SLICES, 1.0 / _SLICES)
@@ -299,3 +301,40 @@ def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
                         np.ascontiguousarray(day_index, dtype=np.int64), days, z, weights, *found)
             mean[rows], low[rows], high[rows] = found
     return DaysAbove(mean, low, high)
+
+
+@njit(cache=True)
+def _daily(median: Floats, own: Floats, shared: Floats, threshold: Floats, day_index: NDArray[np.int64], z: Floats,
+           weights: Floats, out: NDArray[np.float32]) -> None:
+    days = out.shape[1]
+    below = np.empty(days)
+    for p in range(median.shape[0]):
+        for k in range(z.size):
+            u = threshold[p] - shared[p] * z[k]
+            for d in range(days):
+                below[d] = 1.0
+            for s in range(median.shape[1]):
+                m = median[p, s]
+                if not m > -np.inf:
+                    continue
+                if own[p, s] > 0.0:
+                    below[day_index[s]] *= _phi((u - m) / own[p, s])
+                elif u < m:
+                    below[day_index[s]] = 0.0
+            for d in range(days):
+                out[p, d] += weights[k] * (1.0 - below[d])
+
+
+def chance_by_day(median: Floats, own: Floats, shared: Floats, threshold: Floats,
+                  day_index: NDArray[np.int64]) -> NDArray[np.float32]:
+    """Return (P, D) the chance of at least one exceedance on each day; arguments as in `days_above`.
+
+    For pictures: summed over evenly spaced values of the shared error and kept in single precision.
+    """
+    days = int(day_index.max()) + 1 if day_index.size else 0
+    out = np.zeros((median.shape[0], days), dtype=np.float32)
+    if days:
+        _daily(np.ascontiguousarray(median, dtype=float), np.ascontiguousarray(own, dtype=float),
+               np.ascontiguousarray(shared, dtype=float), np.ascontiguousarray(threshold, dtype=float),
+               np.ascontiguousarray(day_index, dtype=np.int64), _PICTURE_Z, _PICTURE_W, out)
+    return out

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 SIGNIFICANT = 6
+_TENS = np.array([float(f"1e{power}") for power in range(23)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,13 +58,28 @@ class Heading:
     extra: dict[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """The findings of one rule, method and period: columns of all receptors, and the chances by day behind them.
+
+    `days` (D,), `p_day` (R, D) NaN where a receptor isn't judged by the rule.
+    """
+
+    columns: dict[str, Any]
+    method: str
+    effect: str
+    days: NDArray[np.datetime64]
+    p_day: NDArray[np.float32]
+
+
 def rounded(values: Floats, digits: int = SIGNIFICANT) -> Floats:
     """Return values rounded to significant digits; NaN and infinities stay."""
     out = np.array(values, dtype=float)
     ok = np.isfinite(out) & (out != 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        scale = 10.0 ** (digits - 1 - np.floor(np.log10(np.abs(np.where(ok, out, 1.0)))))
-    out[ok] = (np.round(out * scale) / scale)[ok]
+    power = digits - 1 - np.floor(np.log10(np.abs(np.where(ok, out, 1.0)))).astype(int)
+    up, down = _TENS[np.clip(power, 0, len(_TENS) - 1)], _TENS[np.clip(-power, 0, len(_TENS) - 1)]
+    # whole numbers divided by exact powers of ten are the nearest floats to what is written
+    out[ok] = (np.round(np.where(ok, out, 1.0) * up / down) * down / up)[ok]
     return out
 
 
@@ -129,8 +145,8 @@ def _with_empty(wordings: Sequence[str]) -> tuple[str, ...]:
 
 
 def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_], applied: Applied,
-         judgement: Judgement, evidence: Evidence, design_exceedance: float) -> dict[str, Any]:
-    """Return the findings of one rule, method and period for all receptors, as columns in the order of the schema."""
+         judgement: Judgement, evidence: Evidence, days: NDArray[np.datetime64], design_exceedance: float) -> Block:
+    """Return the findings of one rule, method and period for all receptors, columns in the order of the schema."""
     unit = QUANTITIES[heading.quantity].unit
     scale = QUANTITIES[heading.quantity].scale
     judged = applied.status == JUDGED
@@ -162,15 +178,37 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "basis": np.where(judged, np.array(BASES)[basis], ""),
         "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed),
     }
-    return {name: table[name] for name in FINDING_COLUMNS}
+    p_day = np.where(judged[:, None], judgement.p_day, np.float32(np.nan))
+    return Block({name: table[name] for name in FINDING_COLUMNS}, heading.method, heading.effect,
+                 days[: p_day.shape[1]], p_day)
 
 
-def frame(blocks: Sequence[dict[str, Any]]) -> pd.DataFrame:
-    """Return blocks of rows as one frame, sorted as a reader expects: receptor, method, effect, set, rule, period."""
+def by_day(blocks: Sequence[Block]) -> tuple[NDArray[np.datetime64], dict[tuple[str, str], NDArray[np.float32]]]:
+    """Return the worked dates of all blocks (D,) and, per method and effect, the highest chance of each day (R, D).
+
+    NaN where no rule of the effect judges the receptor; 0 on days without work.
+    """
+    if not blocks:
+        return np.zeros(0, dtype="datetime64[D]"), {}
+    dates = np.unique(np.concatenate([block.days for block in blocks]))
+    found: dict[tuple[str, str], NDArray[np.float32]] = {}
+    for block in blocks:
+        if not len(block.days):
+            continue
+        spread = np.zeros((block.p_day.shape[0], len(dates)), dtype=np.float32)
+        spread[:, np.searchsorted(dates, block.days)] = block.p_day
+        spread[np.isnan(block.p_day).all(axis=1)] = np.nan
+        key = (block.method, block.effect)
+        found[key] = np.fmax(found[key], spread) if key in found else spread
+    return dates, found
+
+
+def frame(blocks: Sequence[Block]) -> pd.DataFrame:
+    """Return blocks of rows as one frame: by method, then rule by rule in the order adopted, receptor by receptor."""
     import pandas as pd
 
-    frames = [pd.DataFrame(block) for block in blocks]
+    frames = [pd.DataFrame(block.columns) for block in blocks]
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(FINDING_COLUMNS))
 
 
-__all__ = ["MISSING", "Evidence", "Heading", "frame", "likelihoods", "rounded", "rows"]
+__all__ = ["MISSING", "Block", "Evidence", "Heading", "by_day", "frame", "likelihoods", "rounded", "rows"]

@@ -9,6 +9,7 @@ import numpy as np
 from envpredict.core.citation import BASES
 from envpredict.engine.applied import JUDGED, NOT_GOVERNED
 from envpredict.engine.blocks import clock_blocks
+from envpredict.engine.findings import Block
 from envpredict.engine.results import FINDING_COLUMNS
 from envpredict.limits.values import HoursOnly
 
@@ -50,7 +51,7 @@ def broken(run: Run, method: MethodRun, rule: Rule) -> tuple[str, str]:
     return "", ""
 
 
-def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[dict[str, Any]]:
+def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return one row per receptor: `breach` where the programme breaks the hours, `unlikely` where it keeps them."""
     classes = run.classed(limit_set.id)
     governed = rule.governs(method.choice.signal, family=method.choice.method.family)
@@ -75,4 +76,6 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
         "in_range": np.ones(count, dtype=bool), "basis": np.where(judged, str(BASES[BASES.index(rule.basis)]), ""),
         "reason": np.where(judged, said, text),
     }
-    return [{name: table[name] for name in FINDING_COLUMNS}]
+    nothing = np.zeros((count, 0), dtype=np.float32)
+    return [Block({name: table[name] for name in FINDING_COLUMNS}, method.choice.id, rule.effect,
+                  np.zeros(0, dtype="datetime64[D]"), nothing)]

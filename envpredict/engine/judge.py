@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
-from envpredict.engine.exceed import at_least_once, days_above
+from envpredict.engine.exceed import at_least_once, chance_by_day, days_above
 
 Floats = NDArray[np.float64]
 RARELY = 1e-9
@@ -21,7 +21,8 @@ class Judgement:
 
     `median`, `design` in the quantity's unit; `scatter` in log10 units or dB; `slot` the governing slot (the highest
     median), -1 where nothing happens; `p_one` the chance that this slot alone exceeds; `days*` the number of days
-    above. `silent`: nothing happens at the point; `unknown`: a slot has no prediction, so nothing can be said.
+    above. `silent`: nothing happens at the point; `unknown`: a slot has no prediction, so nothing can be said. `p_day`
+    (P, D): the chance of each day of `days_of` the series, NaN where none; no columns for rules that count days.
     """
 
     median: Floats
@@ -36,6 +37,12 @@ class Judgement:
     in_range: NDArray[np.bool_]
     silent: NDArray[np.bool_]
     unknown: NDArray[np.bool_]
+    p_day: NDArray[np.float32]
+
+
+def days_of(series: LevelSeries) -> NDArray[np.datetime64]:
+    """Return the dates (D,) of a series, each once and in order."""
+    return np.asarray(np.unique(series.slots.day))
 
 
 def to_space(values: Floats, scale: str) -> Floats:
@@ -79,7 +86,9 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float) -> Judge
     safe = np.where(np.isnan(threshold), np.inf, threshold)
     found = at_least_once(known, own, shared, safe, design_exceedance)
     _, day_index = np.unique(series.slots.day, return_inverse=True)
-    days = days_above(known, own, shared, safe, day_index.astype(np.int64))
+    day_index = np.ravel(day_index).astype(np.int64)
+    days = days_above(known, own, shared, safe, day_index)
+    p_day = chance_by_day(known, own, shared, safe, day_index)
     scatter = np.hypot(shared, own[pick])
     none = np.isnan(threshold) | unknown
     return Judgement(
@@ -91,7 +100,7 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float) -> Judge
         slot=np.where(silent, -1, slot).astype(np.int64),
         days=np.where(none, np.nan, days.expected), days_low=np.where(none, np.nan, days.low),
         days_high=np.where(none, np.nan, days.high), in_range=series.in_range[pick] | silent, silent=silent,
-        unknown=unknown,
+        unknown=unknown, p_day=np.where(none[:, None], np.float32(np.nan), p_day),
     )
 
 
@@ -107,4 +116,4 @@ def _nothing(points: int, scale: str) -> Judgement:
     zero, nothing = np.zeros(points), np.full(points, -np.inf if scale == "decibel" else 0.0)
     truth = np.ones(points, dtype=bool)
     return Judgement(nothing, np.full(points, np.nan), nothing, zero, zero, np.full(points, -1, dtype=np.int64), zero,
-                     zero, zero, truth, truth, ~truth)
+                     zero, zero, truth, truth, ~truth, np.zeros((points, 0), dtype=np.float32))

@@ -14,8 +14,8 @@ from envpredict.engine.applied import Applied, apply, rank
 from envpredict.engine.blocks import Blocks, clock_blocks
 from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
 from envpredict.engine.day_rules import judge_allowance, judge_days
-from envpredict.engine.findings import Evidence, Heading, rows
-from envpredict.engine.judge import Judgement, judge
+from envpredict.engine.findings import Block, Evidence, Heading, rows
+from envpredict.engine.judge import Judgement, days_of, judge
 from envpredict.engine.noise import mean_level_series
 from envpredict.engine.reduce import take, worst_points
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
@@ -153,7 +153,7 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, blocks: Blocks,
         day=days[slot].astype(object), notes=tuple(notes))
 
 
-def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[dict[str, Any]]:
+def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return the findings of one noise rule for one method: a block of rows per period of the rule."""
     blocks_of_rows = []
     for period in rule.periods:
@@ -171,7 +171,8 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
         heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place, period.label, limit_set.id,
                           rule.id, rule.clause)
         blocks_of_rows.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, chosen,
-                                   _evidence(run, method, chosen, blocks, worst, rule), run.design_exceedance))
+                                   _evidence(run, method, chosen, blocks, worst, rule), days_of(series),
+                                   run.design_exceedance))
     return blocks_of_rows
 
 

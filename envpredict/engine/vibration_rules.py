@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +13,8 @@ from envpredict.engine.applied import MISSING, Applied, apply, rank
 from envpredict.engine.blocks import inside
 from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
 from envpredict.engine.day_rules import judge_days
-from envpredict.engine.findings import Evidence, Heading, rows
-from envpredict.engine.judge import Judgement, judge
+from envpredict.engine.findings import Block, Evidence, Heading, rows
+from envpredict.engine.judge import Judgement, days_of, judge
 from envpredict.engine.transfer import Transfer, transfer
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 
@@ -95,7 +95,7 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, piles: NDArray[
         pile=run.scenario.piles["id"].to_numpy()[pile].astype(object), day=day, notes=notes, row_notes=own)
 
 
-def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[dict[str, Any]]:
+def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return the findings of one vibration rule for one method: a block of rows per period of the rule."""
     found = []
     quantity = rule.quantity or ""
@@ -120,7 +120,7 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
         evidence = _evidence(run, method, judgement, method.passes.pile[keep], method.passes.day[keep], moved,
                              (*moved.notes, *((DAY_RULE_NOTE,) if counted else ())))
         found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, judgement,
-                          evidence, run.design_exceedance))
+                          evidence, days_of(series), run.design_exceedance))
     return found
 
 
