@@ -37,6 +37,11 @@ def not_negative(values: ArrayLike, name: str) -> Floats:
     return array
 
 
+def power(ratio: Floats, exponent: Floats) -> Floats:
+    """Return ratio**exponent for positive ratios, NaN where either is NaN: numpy itself takes 1**NaN for 1."""
+    return np.exp(exponent * np.log(ratio))
+
+
 def choose(words: ArrayLike, table: Mapping[str, float], name: str) -> Floats:
     """Look words up in a table of constants, one word or an array of them.
 

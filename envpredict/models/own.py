@@ -79,6 +79,9 @@ def _forms() -> dict[str, ModelSpec]:
 def _constants(entry: _Entry, form: ModelSpec) -> dict[str, Any]:
     """Return the constants as given; a missing or unknown one and one that the form refuses is a problem."""
     given = dict(entry.table("constants"))
+    found = len(entry.problems)
+    if not isinstance(entry.entry.get("constants", {}), Mapping):
+        return given
     takes = [name for name in form.inputs if name not in SUPPLIED]
     for name, value in given.items():
         if name not in takes:
@@ -88,7 +91,7 @@ def _constants(entry: _Entry, form: ModelSpec) -> dict[str, Any]:
     for name in takes:
         if name not in given and name not in form.defaults and name not in form.options:
             entry.wrong(f"constants.{name}", "is missing", f"{INPUTS[name].meaning}, {INPUTS[name].unit}")
-    if not entry.problems:
+    if len(entry.problems) == found:
         left: dict[str, Any] = {name: 10.0 for name in form.inputs if name in SUPPLIED}
         left |= {name: form.options[name][0] for name in takes if name not in given and name in form.options}
         try:

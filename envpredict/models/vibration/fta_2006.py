@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from envpredict.core.citation import Citation
 from envpredict.core.ranges import Range
-from envpredict.models.arguments import Floats, choose, numbers, positive
+from envpredict.models.arguments import Floats, choose, numbers, positive, power
 from envpredict.models.spec import Origin, Scatter, model
 
 DOCUMENT: Final = "US FTA, Transit Noise and Vibration Impact Assessment"
@@ -189,7 +189,7 @@ def reference(distance_m: ArrayLike, *, reference_ppv_mm_s: ArrayLike, reference
     1.53
     """
     ratio = positive(reference_distance_m, "reference_distance_m") / positive(distance_m, "distance_m")
-    return positive(reference_ppv_mm_s, "reference_ppv_mm_s") * ratio ** positive(exponent, "exponent")
+    return positive(reference_ppv_mm_s, "reference_ppv_mm_s") * power(ratio, positive(exponent, "exponent"))
 
 
 @model(

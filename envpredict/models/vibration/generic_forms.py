@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 
 from envpredict.core.citation import Citation
 from envpredict.core.ranges import Range
-from envpredict.models.arguments import Floats, numbers, positive
+from envpredict.models.arguments import Floats, numbers, positive, power
 from envpredict.models.spec import Scatter, model
 
 MANUAL: Final = "California DOT, Transportation and Construction Vibration Guidance Manual"
@@ -47,7 +47,7 @@ def power_law(distance_m: ArrayLike, *, coefficient: ArrayLike, exponent: ArrayL
     3.01
     """
     x = positive(distance_m, "distance_m")
-    return positive(coefficient, "coefficient") / x ** positive(exponent, "exponent")
+    return positive(coefficient, "coefficient") * power(x, -positive(exponent, "exponent"))
 
 
 @model(
@@ -69,7 +69,7 @@ def scaled_distance(distance_m: ArrayLike, energy_j: ArrayLike, *, coefficient: 
     25.98
     """
     ratio = np.sqrt(positive(energy_j, "energy_j")) / positive(distance_m, "distance_m")
-    return positive(coefficient, "coefficient") * ratio ** positive(exponent, "exponent")
+    return positive(coefficient, "coefficient") * power(ratio, positive(exponent, "exponent"))
 
 
 @model(
@@ -91,7 +91,7 @@ def reference_distance(distance_m: ArrayLike, *, reference_ppv_mm_s: ArrayLike, 
     2.0
     """
     ratio = positive(reference_distance_m, "reference_distance_m") / positive(distance_m, "distance_m")
-    return positive(reference_ppv_mm_s, "reference_ppv_mm_s") * ratio ** positive(exponent, "exponent")
+    return positive(reference_ppv_mm_s, "reference_ppv_mm_s") * power(ratio, positive(exponent, "exponent"))
 
 
 @model(

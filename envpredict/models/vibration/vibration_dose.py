@@ -131,9 +131,10 @@ def vdv_blows_from_ppv(ppv_mm_s: ArrayLike, frequency_hz: ArrayLike, count: Arra
     """Return the dose in m/s^1.75 of equal blows, each a damped sine: A_w (3 N / (32 zeta omega))^0.25.
 
     ppv_mm_s: mm/s at the point of entry to the body; frequency_hz: f of the ringing, 0.5 to 80 Hz; count: number N of
-    blows in the period; damping_ratio: zeta, small; direction: vertical (W_b) or horizontal (W_d). A_w = W(f) omega
-    PPV. Arrays broadcast. Raises ValueError for arguments that aren't positive (count: negative) and an unknown word.
-    Source: integral of the damped sine; weightings BS 6841 (from memory: verify).
+    blows in the period; damping_ratio: zeta, small (what is neglected is 1.2 % at 0.1); direction: vertical (W_b) or
+    horizontal (W_d). A_w = W(f) omega PPV. Arrays broadcast. Raises ValueError for arguments that aren't positive
+    (count: negative) and an unknown word. Source: integral of the damped sine; weightings BS 6841 (from memory:
+    verify).
 
     >>> round(float(vdv_blows_from_ppv(1.0, 15.0, 1000.0)), 3)
     0.199
