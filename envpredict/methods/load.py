@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from envpredict.core.citation import Citation
 from envpredict.core.errors import InputProblems, Problem
@@ -113,10 +114,21 @@ def _read(path: Path, kind: type[Kind], problems: list[Problem]) -> Kind | None:
     try:
         return kind.model_validate(content)
     except ValidationError as error:
-        for fault in error.errors():
-            key = ".".join(str(part) for part in fault["loc"])
-            problems.append(Problem(f"{where}: {key}" if key else where, fault["msg"], "see the shipped entries"))
+        problems.extend(_problem(where, fault, kind) for fault in error.errors())
         return None
+
+
+def _problem(where: str, fault: ErrorDetails, kind: type[BaseModel]) -> Problem:
+    """Turn one fault of the schema into a problem; items of a list are counted from 1."""
+    place = "".join(f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in fault["loc"]).lstrip(".")
+    what = fault["msg"].removeprefix("Value error, ")
+    hint = "compare it with the shipped entries of its kind"
+    if fault["type"] == "missing":
+        what = "is missing"
+    elif fault["type"] == "extra_forbidden":
+        what = "is a key that isn't known"
+        hint = suggestion(str(fault["loc"][-1]), kind.model_fields) if len(fault["loc"]) == 1 else hint
+    return Problem(f"{where}: {place}" if place else where, what, hint)
 
 
 def _load(kind: type[Kind], name: str, folder: str, extra: Sequence[Path]) -> Registry[Kind]:
