@@ -6,16 +6,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
+from envpredict.engine.overrides import STATED, stated_method
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
     from envpredict.methods.fields import Form, LawUse, PlantUse
     from envpredict.methods.schema import Method, Plant
     from envpredict.scenario.types import MethodEntry, Scenario
-
-STATED = Citation("the scenario", None, "stated by the user", "read")
-"""The place of what a scenario states itself; it's the user's to vouch for."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MethodChoice:
@@ -65,10 +62,13 @@ def _laws(method: Method, chosen: str | None) -> tuple[LawUse, ...]:
     return tuple(changed)
 
 
-def choose(entry: MethodEntry, catalogue: Catalogue, form: Form) -> MethodChoice:
-    """Return the candidate that an entry of the scenario describes, for a form of pile."""
-    method = catalogue.methods[entry.method]
+def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | None = None) -> MethodChoice:
+    """Return the candidate that an entry of the scenario describes, for a form of pile.
+
+    `model`: the law that the scenario chooses for it beside the entry.
+    """
     stated = entry.overrides
+    method = stated_method(catalogue.methods[entry.method], stated)
     energy = method.energy
     energy_j = None if energy is None else energy.default_kj * 1000.0
     source = None if energy is None else energy.citation
@@ -81,7 +81,7 @@ def choose(entry: MethodEntry, catalogue: Catalogue, form: Form) -> MethodChoice
         method=method,
         energy_j=energy_j,
         energy_source=source,
-        laws=_laws(method, stated.get("model")),
+        laws=_laws(method, stated.get("model") or model),
         plant=tuple((use, catalogue.plant[use.plant]) for use in method.plant_for(form, energy_kj)),
         sections=entry.sections,
         stated=tuple(sorted(key for key, value in stated.items() if value is not None)),
@@ -92,7 +92,9 @@ def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...
     """Return the scenario's candidates in its order."""
     commonest = scenario.piles["pile_type"].mode()[0]
     form = catalogue.pile_types[commonest].form
-    return tuple(choose(entry, catalogue, form) for entry in scenario.methods)
+    models = scenario.choice.get("models") or {}
+    return tuple(choose(entry, catalogue, form, models.get(entry.id) or models.get(entry.method))
+                 for entry in scenario.methods)
 
 
 def with_energy(choice: MethodChoice, energy_j: float) -> MethodChoice:

@@ -39,7 +39,24 @@ def vibration_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -
     if choice.energy_j is not None and choice.energy_source is not None and "energy_j" in law.spec.inputs:
         lines.append(f"    energy: {choice.energy_j / 1000:g} kJ; {choice.energy_source} [basis: "
                      f"{choice.energy_source.basis}]")
-    return [*lines, *_law_lines(law, row, pile), *_way_lines(run, method, finding)]
+    beside = _beside(method, finding, row, pile)
+    return [*lines, *_law_lines(law, row, pile), *beside, *_way_lines(run, method, finding)]
+
+
+def _beside(method: MethodRun, finding: pd.Series, row: int, pile: int) -> list[str]:
+    """Return what else was considered at this pile: other phases and hard ground, and the spread of the other laws."""
+    chosen = int(method.vibration.field[row, pile])
+    lines = []
+    for number, field in enumerate(method.vibration.fields):
+        level = float(field.log_median[row, pile])
+        if number != chosen and np.isfinite(level):
+            role = f"{field.law.role.replace('_', ' ')}, {field.law.phase} phase"
+            lines.append(f"  Beside it: {field.spec.title}, {role}: {10.0**level:.4g} mm/s on the ground; the higher "
+                         "governs")
+    if finding["other_laws_low"] == finding["other_laws_low"]:
+        lines.append(f"  Medians of the method's other laws, like for like: {finding['other_laws_low']:g} to "
+                     f"{finding['other_laws_high']:g} {finding['unit']} (shown, not added to the chance)")
+    return lines
 
 
 def _borehole(run: Run, pile: int) -> str:
@@ -70,7 +87,7 @@ def _law_lines(law: LawField, row: int, pile: int) -> list[str]:
 
 def _way_lines(run: Run, method: MethodRun, finding: pd.Series) -> list[str]:
     lines = []
-    step = step_to(str(finding["position"]))
+    step = step_to(str(finding["position"]), run.scenario.choice)
     if step is not None:
         place = str(finding["position"]).replace("_", " ")
         lines.append(f"  To the {place}: {step.title}, {step.gain_db:+.1f} dB, scatter {step.scatter:g}; {step.source} "

@@ -30,7 +30,7 @@ class Evidence:
 
     `model` (R) names; `median_basis`, `basis` (R) ranks; `unproven` (R) why the word `unlikely` can't rest on it, empty
     where it can; `pile` (R) name of the governing pile or of the nearest working one; `day` (R) its date; `notes`: what
-    holds for every row; `row_notes` (R).
+    holds for every row; `row_notes` (R); `others` (R), (R): lowest and highest median of the other published laws.
     """
 
     model: NDArray[np.object_]
@@ -41,6 +41,7 @@ class Evidence:
     day: NDArray[np.object_]
     notes: tuple[str, ...] = ()
     row_notes: NDArray[np.object_] | None = None
+    others: tuple[Floats, Floats] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -156,6 +157,8 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
     likelihood = likelihoods(judged & ~judgement.unknown, applied.status == NOT_GOVERNED, p_exceed, judgement.silent,
                              doubtful, design_exceedance)
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
+    nothing = np.full(len(receptors), np.nan)
+    low, high = evidence.others or (nothing, nothing)
     margin = _margins(applied.value, judgement, p_exceed, scale, design_exceedance)
     table = {
         "receptor": receptors["id"].to_numpy(), "use": receptors["use"].to_numpy(), "method": heading.method,
@@ -164,6 +167,8 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "limit_set": heading.limit_set, "rule": heading.rule, "clause": heading.clause, "class": class_id,
         "predicted_median": rounded(np.where(seen, judgement.median, np.nan)),
         "scatter": rounded(np.where(seen, judgement.scatter, np.nan)),
+        "other_laws_low": rounded(np.where(seen, low, np.nan)),
+        "other_laws_high": rounded(np.where(seen, high, np.nan)),
         "predicted_design": rounded(np.where(seen, judgement.design, np.nan)),
         "limit": rounded(applied.value), "unit": unit,
         "margin_db": np.where(seen, rounded(margin), np.nan),

@@ -46,7 +46,8 @@ def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
     for entry in scenario.methods:
         method, where = catalogue.methods[entry.method], f"scenario.toml, method '{entry.id}'"
         models = {law.model for law in method.laws}
-        chosen = entry.overrides.get("model")
+        named = scenario.choice.get("models") or {}
+        chosen = entry.overrides.get("model") or named.get(entry.id) or named.get(entry.method)
         if chosen is not None and chosen not in models:
             found.append(Problem(where, f"model '{chosen}' doesn't predict this method",
                                  f"choose one of: {', '.join(sorted(models))}"))

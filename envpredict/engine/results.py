@@ -55,6 +55,8 @@ FINDING_COLUMNS: dict[str, tuple[str, str]] = {
     "class": ("text", "class of the receptor under the set"),
     "predicted_median": ("number", "median of the governing slot, in `unit`"),
     "scatter": ("number", "standard deviation: log10 units for linear quantities, dB for decibels"),
+    "other_laws_low": ("number", "lowest median of the method's other published laws at the governing pile, in `unit`"),
+    "other_laws_high": ("number", "highest median of the method's other published laws there; shown, never added"),
     "predicted_design": ("number", "level whose chance of being exceeded at least once is the design exceedance"),
     "limit": ("number", "the limit, in `unit`"),
     "unit": ("text", "unit of the levels and the limit"),

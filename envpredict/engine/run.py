@@ -21,7 +21,7 @@ from envpredict.engine.noise import (
 )
 from envpredict.engine.programme import Passes, plan_work
 from envpredict.engine.soil import Drives, drives
-from envpredict.engine.vibration import GroundVibration, ground_vibration
+from envpredict.engine.vibration import GroundVibration, ground_vibration, other_laws
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
@@ -74,6 +74,21 @@ class MethodRun:
     sound: MethodSound
     beyond_rates: bool
     notes: tuple[str, ...]
+
+    def others(self, run: Run, which: NDArray[np.int64], pile: NDArray[np.int64]) -> tuple[Floats, Floats]:
+        """Return the lowest and highest median (R,) in mm/s of the other laws at each receptor's governing pile.
+
+        `which` (R,) the governing field, `pile` (R,) the governing pile.
+        """
+        rows = np.arange(len(pile))
+        low, high = np.full(len(pile), np.nan), np.full(len(pile), np.nan)
+        for number, field in enumerate(self.vibration.fields):
+            here = np.flatnonzero(which == number)
+            if here.size:
+                found = other_laws(self.choice, run.catalogue.models, run.drive.take(pile[here]),
+                                   run.plan_m[rows[here], pile[here]], field, run.schemes)
+                low[here], high[here] = found
+        return low, high
 
     @property
     def works_days(self) -> int:

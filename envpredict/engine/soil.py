@@ -33,6 +33,11 @@ class Drives:
     ground: Ground | None
     stated: str | None
 
+    def take(self, piles: NDArray[np.intp]) -> Drives:
+        """Return the drives of some piles, in their order; a pile may be asked for more than once."""
+        return Drives(self.depth_m, self.within[piles], self.length_m[piles], self.borehole[piles], self.ground,
+                      self.stated)
+
     def words(self, scheme: str) -> NDArray[np.str_]:
         """Return (P, D) the ground's words in a scheme; `unknown` where strata don't tell.
 

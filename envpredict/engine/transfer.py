@@ -5,8 +5,9 @@ Every step is declared: a place without a step, or a quantity without a conversi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from envpredict.core.citation import Basis, weakest
 from envpredict.engine.applied import rank
 from envpredict.engine.convert import Conversion, conversion
+from envpredict.engine.overrides import STATED
 from envpredict.limits.outcome import Missing
 
 if TYPE_CHECKING:
@@ -57,11 +59,25 @@ class Transfer:
                    np.full(count, "", dtype=object), ())
 
 
-def step_to(place: str) -> Step | None:
-    """Return the declared step from the ground to a place in a building, or None on the ground."""
-    from envpredict.models.vibration.building_response import TRANSFERS
+CHOSEN = {"foundation": "ground_to_foundation", "floor": "ground_to_floor", "slab": "ground_to_floor",
+          "top_floor": "ground_to_floor", "instrument": "ground_to_floor"}
+"""The key of a scenario's [choice] that replaces the factor of a step."""
 
-    return TRANSFERS[STEP_TO[place]] if place in STEP_TO else None
+
+def step_to(place: str, choice: Mapping[str, Any]) -> Step | None:
+    """Return the declared step from the ground to a place in a building, or None on the ground.
+
+    A factor that the scenario states takes the place of the declared one and keeps the scatter of such steps.
+    """
+    from envpredict.models.vibration.building_response import FLOOR_SD, FOUNDATION_SD, TRANSFERS
+
+    if place not in STEP_TO:
+        return None
+    step, stated = TRANSFERS[STEP_TO[place]], choice.get(CHOSEN[place])
+    if stated is None:
+        return step
+    return replace(step, title=f"factor {stated:g} from the ground, stated by the scenario", factor=float(stated),
+                   scatter=FOUNDATION_SD if place == "foundation" else FLOOR_SD, source=STATED)
 
 
 def transfer(run: Run, method: MethodRun, quantity: str, place: str, effect: str) -> Transfer | Missing:
@@ -73,14 +89,14 @@ def transfer(run: Run, method: MethodRun, quantity: str, place: str, effect: str
         return converted
     count = run.receptor_count
     way = Transfer.nothing(count)
-    step = step_to(place)
+    step = step_to(place, run.scenario.choice)
     gain, scatter, notes = 0.0, 0.0, [*converted.notes]
     bases: list[Basis] = [converted.basis]
     missing, note = way.missing, way.note
     if step is not None:
         gain, scatter = float(np.log10(step.factor)), step.scatter
         if step.factor != 1.0 or scatter > 0.0:
-            bases.append("estimate" if place in STANDS_IN else step.source.basis)
+            bases.append("estimate" if place in STANDS_IN and step.source != STATED else step.source.basis)
         notes.append(_said(step.title, step.gain_db, scatter, place))
         missing = run.scenario.receptors["floors"].to_numpy(dtype=float) < 1
         note = np.where(missing, f"the receptor is no building: there is no {place.replace('_', ' ')} to judge",

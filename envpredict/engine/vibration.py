@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 LEAST_TOE_DEPTH_M = 1.0
+HARD_GROUND = "hard_ground"
+"""The role of a law that counts only in hard ground, and the ground scheme that tells where that is."""
 START_STOP_OVER_RUNNING = 2.0
 """A vibrator's start and stop against its running level: the main phase is at most half (California DOT 2013, read)."""
 
@@ -65,9 +67,12 @@ def _default_word(spec: ModelSpec, option: str) -> str | None:
     return None if default is inspect.Parameter.empty or default is None else str(default)
 
 
-def _words_to_try(spec: ModelSpec, option: str | None, drive: Drives) -> list[tuple[str | None, Floats, bool]]:
+def _words_to_try(spec: ModelSpec, law: LawUse, option: str | None,
+                  drive: Drives) -> list[tuple[str | None, Floats, bool]]:
     """Return the (word, least toe depth per pile, assumed) that the drive passes through."""
     deep_enough = drive.within & (drive.depth_m >= LEAST_TOE_DEPTH_M - 1e-9)
+    if law.role == HARD_GROUND:
+        return [(None, shallowest(drive.words(HARD_GROUND), deep_enough, drive.depth_m, "hard"), False)]
     if option is None:
         first = np.where(deep_enough.any(axis=1), drive.depth_m[deep_enough.argmax(axis=1)], drive.length_m)
         return [(None, first, False)]
@@ -107,7 +112,7 @@ def evaluate(spec: ModelSpec, law: LawUse, choice: MethodChoice, drive: Drives, 
     word_of = np.full(shape, "", dtype="U24")
     notes: list[str] = []
     option = _ground_option(spec, law, schemes)
-    for word, depth, assumed in _words_to_try(spec, option, drive):
+    for word, depth, assumed in _words_to_try(spec, law, option, drive):
         piles = np.flatnonzero(np.isfinite(depth))
         if not piles.size:
             continue
@@ -167,8 +172,8 @@ class GroundVibration:
 
 
 def _phases(choice: MethodChoice) -> list[LawUse]:
-    """Return the preferred law of every stage and phase that takes part, in the method's order."""
-    return [law for law in choice.laws if law.role == "preferred"
+    """Return the laws of every stage and phase that take part, in the method's order."""
+    return [law for law in choice.laws if law.role in ("preferred", HARD_GROUND)
             and not (law.phase == "start_stop" and choice.method.zero_moment)]
 
 
@@ -190,8 +195,10 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
         fields += [_doubled(field) for field in fields if field.law.phase == "running"]
     quantities = {field.quantity for field in fields}
     stack = np.stack([field.log_median for field in fields])
-    # a phase that can't be predicted leaves the pile without a prediction: the highest of the rest might not govern
-    chosen = np.where(np.isnan(stack), np.inf, stack).argmax(axis=0)
+    # a phase that can't be predicted leaves the pile without a prediction: the highest of the rest might not govern;
+    # a law for hard ground says nothing of piles that never enter it
+    silent = np.array([-np.inf if field.law.role == HARD_GROUND else np.inf for field in fields])[:, None, None]
+    chosen = np.where(np.isnan(stack), silent, stack).argmax(axis=0)
     pick = chosen[None]
     return GroundVibration(
         quantity=fields[0].quantity if len(quantities) == 1 else "ppv_unspecified",
@@ -202,3 +209,23 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
         field=chosen.astype(np.int64),
         fields=tuple(fields),
     )
+
+
+def other_laws(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats, governing: LawField,
+               schemes: Sequence[str]) -> tuple[Floats, Floats]:
+    """Return the lowest and highest median (R,) in mm/s of the laws that weren't chosen, like for like.
+
+    drive, plan_m (R,): the governing pile of each receptor and its distance. Like are laws of the same phase and stage;
+    every law enters with its median, so bounds aren't set beside central values. NaN where there's no other law.
+    """
+    alike = [law for law in choice.laws if law.role == "alternative" and law.phase == governing.law.phase
+             and law.stage == governing.law.stage and models[law.model].statistic != "exceedance"]
+    levels = [evaluate(models[law.model], law, choice, drive, plan_m[None, :], schemes).log_median[0] for law in alike]
+    if not levels:
+        nothing = np.full(plan_m.shape, np.nan)
+        return nothing, nothing
+    stack = np.stack(levels)
+    empty = np.isnan(stack).all(axis=0)
+    low = np.where(empty, np.nan, np.where(np.isnan(stack), np.inf, stack).min(axis=0))
+    high = np.where(empty, np.nan, np.where(np.isnan(stack), -np.inf, stack).max(axis=0))
+    return np.asarray(10.0**low), np.asarray(10.0**high)

@@ -89,10 +89,15 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, piles: NDArray[
     spoken = np.array([phases[field.law.phase] for field in fields], dtype=object)[which]
     own = np.array([f"{a}; {b}" if a and b else a or b for a, b in zip(spoken, moved.note, strict=True)], dtype=object)
     day = days[slot].astype(str).astype(object) if len(days) else np.full(count, "", dtype=object)
+    others = method.others(run, which, pile)
+    way = moved.shift + (0.0 if moved.offset_db == 0.0 else moved.offset_db / 20.0)
+    decibel = moved.offset_db != 0.0
+    shown = tuple(20.0 * (np.log10(level) + way) if decibel else level * 10.0**way for level in others)
     return Evidence(
         model=names, median_basis=np.maximum(np.array([rank(f.median_basis) for f in fields])[which], moved.basis),
         basis=np.maximum(np.array([rank(f.basis) for f in fields])[which], moved.basis), unproven=unproven,
-        pile=run.scenario.piles["id"].to_numpy()[pile].astype(object), day=day, notes=notes, row_notes=own)
+        pile=run.scenario.piles["id"].to_numpy()[pile].astype(object), day=day, notes=notes, row_notes=own,
+        others=(shown[0], shown[1]))
 
 
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:

@@ -140,6 +140,17 @@ def catalogue(strata: Strata) -> Words:
     return np.where(strata.boulders & (strata.kind != "rock"), "boulders", words)
 
 
+@scheme("hard_ground", "where driving gets hard: N above 50, refusal or rock",
+        {"hard": "N above 50 (converted where the test refused), or rock", "other": "anything else that is known"},
+        Citation("US technical note on sheet piles", None, "sheet piles are normally not driven easily past N = 50",
+                 "read", note="rock counts as hard (ours)"))
+def hard_ground(strata: Strata) -> Words:
+    """Return hard above N 50 and in rock, other below; cohesive ground by N where given, else by 200 kPa."""
+    n = _banded(strata.n, (50.0,), ("other", "hard"), top_inclusive=True)
+    cu = _banded(clay_strength_kpa(strata), (200.0,), ("other", "hard"), top_inclusive=True)
+    return _by_kind(strata, n, np.where(np.isnan(strata.n), cu, n), "hard", "other")
+
+
 @scheme("seismic_class", "seismic site classes of UFC 3-310-03A",
         {"B": "rock, shear wave speed 760 to 1500 m/s", "C": "very dense soil and soft rock, 360 to 760 m/s",
          "D": "stiff soil, 180 to 360 m/s", "E": "soft soil, below 180 m/s"},
