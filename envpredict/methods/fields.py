@@ -143,7 +143,8 @@ class LawUse(Cited):
 
     `model` is an id of the registry of models. `role`: a `hard_ground` law takes part where the drive enters N > 50,
     rock or refusal, and governs where it's higher than the preferred one. `phase`: all, running or start_stop. `stage`
-    names the stage of the work (see `Stage`). `proxy`: fitted on another method; `estimate`: no published datum stands behind it.
+    names the stage of the work (see `Stage`). `proxy`: fitted on another method; `estimate`: no published datum stands
+    behind it.
     """
 
     model: str
