@@ -23,6 +23,20 @@ class _Adjustment(Record):
         """Tell whether the adjustment is made in a period."""
         return not self.period or period_id in self.period
 
+    def used_in(self, period_id: str | None, signal: str | None) -> bool:
+        """Tell whether the adjustment can move the level or the limit of a method with a signal in a period."""
+        return self.holds_in(period_id) and (signal is None or not self.for_signals or signal in self.for_signals)
+
+    @property
+    def for_signals(self) -> tuple[Signal, ...]:
+        """Return the signals that the adjustment is made for; empty means all."""
+        return ()
+
+    @property
+    def known(self) -> Basis | None:
+        """Return how the adjustment is known where that differs from its rule."""
+        return self.basis or (self.source.basis if self.source else None)
+
 
 class Impulse(_Adjustment):
     """Added to the level of impulsive sound."""
@@ -30,6 +44,11 @@ class Impulse(_Adjustment):
     kind: Literal["impulse"]
     add_db: Level
     vibration: tuple[Signal, ...] = ("transient",)
+
+    @property
+    def for_signals(self) -> tuple[Signal, ...]:
+        """Return the signals whose sound counts as impulsive."""
+        return self.vibration
 
     def __str__(self) -> str:
         return f"{self.add_db:+g} dB on the level of impulsive sound"
@@ -40,6 +59,10 @@ class Tone(_Adjustment):
 
     kind: Literal["tone"]
     up_to_db: Level
+
+    def used_in(self, period_id: str | None, signal: str | None) -> bool:
+        """Return False: it's for the assessor to add."""
+        return False
 
     def __str__(self) -> str:
         return f"up to {self.up_to_db:+g} dB on the level where tones stand out (never added by itself)"

@@ -23,7 +23,7 @@ from envpredict.limits.base import (
     listed,
     wrong,
 )
-from envpredict.limits.limit_of import background_value, plain_value
+from envpredict.limits.limit_of import Case, background_value, plain_value
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 from envpredict.limits.periods import Period, Season, clashes, gaps
 from envpredict.limits.persistence import Persistence
@@ -190,7 +190,7 @@ class Rule(Record):
         unless the document says otherwise; a class without a value is NotGoverned. Rules that follow the background are
         Missing here: `limit_from_background`.
         """
-        return plain_value(self, class_id, (low_hz, high_hz, likely_hz), period_id, signal, days)
+        return plain_value(self, class_id, (low_hz, high_hz, likely_hz), Case(period_id, signal, days))
 
     def limit_from_background(
         self,
@@ -200,6 +200,7 @@ class Rule(Record):
         la90_db: float | None,
         baseline_position: str,
         *,
+        signal: str | None = None,
         days: float | None = None,
     ) -> LimitValue | Missing | NotGoverned:
         """Return the limit on the site's own level at the rule's place, from a baseline (dB) of the same period.
@@ -207,7 +208,8 @@ class Rule(Record):
         `baseline_position` ("facade" or "free_field") tells where the baseline was measured; 3 dB are added or taken
         off where the rule is judged at the other. Missing names the measure that is lacking.
         """
-        return background_value(self, class_id, period_id, (laeq_db, la90_db), baseline_position, days)
+        case = Case(period_id, signal, days)
+        return background_value(self, class_id, (laeq_db, la90_db), baseline_position, case)
 
     def level_shift_db(self, signal: str | None, period_id: str | None, hours: float | None) -> float:
         """Return what the rule adds to a level before it is compared, in dB: impulse and daily working time.

@@ -10,7 +10,7 @@ from pydantic import Field, field_validator, model_validator
 from envpredict.core.citation import Basis, weakest
 from envpredict.limits.base import Effect, Identifier, Record, Status, Text, wrong
 from envpredict.limits.classes import Axis, ClassRow, asked, classify
-from envpredict.limits.outcome import Missing, NotGoverned
+from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 from envpredict.limits.rule import Rule
 
 __all__ = ["LimitSet", "Rule"]
@@ -96,6 +96,32 @@ class LimitSet(Record):
                 if isinstance(answer, kind):
                     return answer
         return "+".join(str(answer) for answer in answers)
+
+    def values(
+        self,
+        facts: Mapping[str, str | None],
+        band_hz: tuple[float, float, float] | None = None,
+        *,
+        signal: str | None = None,
+        family: str | None = None,
+        period_id: str | None = None,
+        days: float | None = None,
+    ) -> dict[str, LimitValue | Missing | NotGoverned]:
+        """Return the limit of every rule for a receptor's facts, by the rule's id.
+
+        `band_hz`: lowest, highest and likely frequency of the method; the others as in `Rule.limit`. Rules that don't
+        speak of the signal, the family or the class are NotGoverned.
+        """
+        class_id = self.classify(facts)
+        if not isinstance(class_id, str):
+            return {rule.id: class_id for rule in self.rules}
+        low, high, likely = band_hz or (None, None, None)
+        found: dict[str, LimitValue | Missing | NotGoverned] = {}
+        for rule in self.rules:
+            governed = rule.governs(signal, class_id=class_id, family=family)
+            found[rule.id] = (rule.limit(class_id, low, high, likely, period_id=period_id, signal=signal, days=days)
+                              if governed is True else governed)
+        return found
 
     def meaning(self, class_id: str) -> str:
         """Return a class in the document's words, paraphrased."""
