@@ -8,6 +8,14 @@ from envpredict.core.citation import Citation
 from envpredict.methods.fields import Code, Spread
 from envpredict.methods.schema import Method, PileType
 
+_ACCESS: dict[str, tuple[Code, str]] = {
+    "yes": ("F", "stands there without temporary works"),
+    "temporary_works": ("A", "needs a barge, platform or trestle"),
+    "no": ("N", "can't stand there"),
+}
+FALL = Citation("trade practice beside running lines", None, "no part of rig or pile may fall onto the line",
+                "practice")
+
 
 @dataclass(frozen=True, slots=True)
 class SiteFinding:
@@ -44,19 +52,31 @@ def _headroom(method: Method, pile_length_m: float, headroom_m: float) -> SiteFi
                        least.citation)
 
 
+def _fall(method: Method, pile_length_m: float, running_line_m: float) -> SiteFinding:
+    """Judge whether rig and pile could fall onto a running line: their height against the distance to it."""
+    above = method.needs.headroom_above_pile_m
+    height_m = pile_length_m + (above.likely if above is not None else 0.0)
+    if height_m <= running_line_m:
+        return SiteFinding("running_line", "F", f"{height_m:g} m high, {running_line_m:g} m from the line", FALL)
+    return SiteFinding("running_line", "A", f"{height_m:g} m high, {running_line_m:g} m from the line: closed line, "
+                       "shorter lengths or restraint", FALL)
+
+
 def site_findings(method: Method, *, pile_length_m: float, headroom_m: float | None = None,
                   width_m: float | None = None, clearance_m: float | None = None, over_water: bool = False,
-                  on_slope: bool = False, pile_type: PileType | None = None) -> tuple[SiteFinding, ...]:
+                  on_slope: bool = False, running_line_m: float | None = None,
+                  pile_type: PileType | None = None) -> tuple[SiteFinding, ...]:
     """Return what each constraint that is given means for a method; what the method's needs leave open isn't judged.
 
     headroom_m: free height above the rig's level; width_m: of the working strip; clearance_m: from the pile's axis to
-    an existing face, judged against the larger need of method and pile (a pile made for it stands at the face itself).
-    Raises ValueError unless the lengths are positive (clearance: not negative).
+    an existing face, judged against the larger need of method and pile (a pile made for it stands at the face itself);
+    running_line_m: from the pile to the nearest running line. Raises ValueError unless the lengths are positive
+    (clearance and distance to a line: not negative).
     """
     if not pile_length_m > 0 or any(value is not None and not value > 0 for value in (headroom_m, width_m)):
         raise ValueError("pile_length_m, headroom_m and width_m must be positive")
-    if clearance_m is not None and clearance_m < 0:
-        raise ValueError("clearance_m must not be negative")
+    if any(value is not None and value < 0 for value in (clearance_m, running_line_m)):
+        raise ValueError("clearance_m and running_line_m must not be negative")
     needs = method.needs
     found: list[SiteFinding | None] = []
     if headroom_m is not None:
@@ -70,9 +90,8 @@ def site_findings(method: Method, *, pile_length_m: float, headroom_m: float | N
         found.append(_room("clearance", need, clearance_m, "measure on site"))
     for constraint, given in (("over_water", over_water), ("on_slope", on_slope)):
         if given and needs.access is not None:
-            word = getattr(needs.access, constraint)
-            code: Code = {"yes": "F", "temporary_works": "A", "no": "N"}[word]  # type: ignore[assignment]
-            what = {"yes": "stands there without temporary works", "no": "can't stand there",
-                    "temporary_works": "needs a barge, platform or trestle"}[word]
+            code, what = _ACCESS[getattr(needs.access, constraint)]
             found.append(SiteFinding(constraint, code, what, needs.access.citation))
+    if running_line_m is not None:
+        found.append(_fall(method, pile_length_m, running_line_m))
     return tuple(finding for finding in found if finding is not None)

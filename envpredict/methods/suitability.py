@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from envpredict.core.citation import Basis, Citation
+from envpredict.core.citation import Basis, Citation, weakest
 from envpredict.methods.fields import GROUND_CLASSES, Code, GroundClass, Suit
 from envpredict.methods.load import load_counter_cases, load_handbook
 from envpredict.methods.schema import CounterCase, HandbookTable, Method, PileType
@@ -207,8 +207,6 @@ def suitability(
 
 def worst_basis(result: Suitability) -> Basis | None:
     """Return the weakest basis among the rules that decided somewhere, or None if nothing could decide."""
-    from envpredict.core.citation import weakest
-
     used = [result.decisions[number].citation for number in np.unique(result.index)]
     bases = [citation.basis for citation in used if citation is not None]
     return weakest(bases) if bases else None

@@ -82,8 +82,8 @@ def test_a_users_plant_takes_a_shipped_spectrum(tmp_path: Path) -> None:
         ('basis = "read"', 'basis = "sure"', "mine.toml: citations.own: basis must be one of read, memory, practice, "
                                             "estimate, not 'sure'"),
         ('basis = "read"', 'basis = "read"\npage = 3', "mine.toml: citations.own: unknown key 'page'"),
-        ("title", "titel", "mine.toml: title: is missing"),
-        ("title", "titel", "mine.toml: titel: is a key that isn't known"),
+        ("title", "name", "mine.toml: title: is missing"),
+        ("title", "name", "mine.toml: name: is a key that isn't known"),
         ('height = 2.0', 'height = "mast"', "mine.toml: height.literal['pile_head']: Input should be 'pile_head'"),
     ],
 )

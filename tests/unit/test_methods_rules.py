@@ -118,6 +118,9 @@ def test_ground_movement_asks_for_lengths() -> None:
         ("press_in", {"over_water": True, "on_slope": True}, {"over_water": "F", "on_slope": "F"}),
         ("impact_hydraulic", {"over_water": True, "width_m": 2.0}, {"over_water": "A", "width": "N"}),
         ("vibratory_standard", {"width_m": 10.0, "clearance_m": 0.2}, {"width": "F", "clearance": "N"}),
+        # 12 m of pile and 4.5 m of vibrator: 16.5 m; 1.5 m of press: 13.5 m
+        ("vibratory_standard", {"running_line_m": 15.0}, {"running_line": "A"}),
+        ("press_in", {"running_line_m": 15.0}, {"running_line": "F"}),
         ("press_in", {}, {}),
     ],
 )
