@@ -112,7 +112,9 @@ def test_profile() -> None:
         ("sand", {"spt_n": "9", "gravel": "yes"}, "catalogue", "gravel_cobbles"),
         ("gravel", {"spt_n": "9", "gravel": "no"}, "catalogue", "loose_sand"),
         ("", {"cu_kpa": 90}, "catalogue", "stiff_clay"), ("", {"ucs_mpa": 90}, "catalogue", "hard_rock"),
-        ("rock", {"ucs_mpa": 90}, "seismic_class", "B"),
+        ("rock", {"ucs_mpa": 90}, "seismic_class", "B"), ("rock", {}, "hard_ground", "hard"),
+        ("sand", {"spt_n": "50"}, "hard_ground", "other"), ("sand", {"spt_n": "50/290 mm"}, "hard_ground", "hard"),
+        ("clay", {"cu_kpa": 201}, "hard_ground", "hard"), ("clay", {"spt_n": "46"}, "hard_ground", "other"),
     ],
 )
 def test_limits_between_words(description: str, strength: dict[str, object], scheme: str, word: str) -> None:
