@@ -141,9 +141,13 @@ class ModelSpec:
 
     @property
     def range_inputs(self) -> tuple[str, ...]:
-        """Return the names that `in_range` asks for: also inputs that the equation doesn't take (a toe depth)."""
-        names = [*self.validity, *(name for one in self.derived for name in one.inputs)]
-        return tuple(dict.fromkeys(names))
+        """Return the names that `in_range` must be given: also inputs that the equation doesn't take (a toe depth).
+
+        Inputs with a default and those without a stated range may be given, but needn't be.
+        """
+        stated = [name for name, limits in self.validity.items() if limits.stated]
+        names = dict.fromkeys([*stated, *(name for one in self.derived for name in one.inputs)])
+        return tuple(name for name in names if name not in self.defaults)
 
     @property
     def basis(self) -> Basis:
@@ -162,8 +166,7 @@ class ModelSpec:
         it out raises ValueError, so that no range goes unchecked in silence. Names the ranges don't need are ignored.
         """
         known = {**self.defaults, **inputs}
-        unstated = {name for name, limits in self.validity.items() if not limits.stated}
-        missing = [name for name in self.range_inputs if name not in known and name not in unstated]
+        missing = [name for name in self.range_inputs if name not in known]
         if missing:
             raise ValueError(f"the range of '{self.id}' also needs {', '.join(missing)} (NaN where it isn't known)")
         inside: NDArray[np.bool_] = np.ones((), dtype=bool)
@@ -224,7 +227,7 @@ def check_declaration(spec: ModelSpec) -> None:
     for name in taken:
         if name not in INPUTS and name not in spec.options:
             raise ValueError(f"model '{spec.id}': argument '{name}' is neither in the vocabulary nor an option")
-    for name in spec.range_inputs:
+    for name in (*spec.validity, *spec.range_inputs):
         if name not in INPUTS:
             raise ValueError(f"model '{spec.id}': a range is given for '{name}', which the vocabulary doesn't know")
     for name in (*spec.options, *filter(None, [spec.phase_option])):

@@ -243,9 +243,10 @@ def test_what_is_no_number_is_refused_by_name(bad: object) -> None:
         japanese_levels.pressing(bad)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("name", ["massarsch", "v_r", "white", "rockhill", "7/r"])
-def test_what_must_not_be_coded_is_not_coded(name: str) -> None:
-    # no law of an author whose constants nobody here has seen or is sure of; pressing is our estimate, not 7 / r
-    assert not any(name in id for id in MODELS)
+def test_what_must_not_be_coded_is_not_coded() -> None:
+    # no law whose constants nobody here has seen or is sure of; pressing is our own estimate, not the recalled 7 / r
+    assert not [id for id in MODELS for name in ("massarsch", "white", "rockhill", "whyley") if name in id]
     x = np.array([2.0, 7.0, 20.0])
-    assert not any(np.allclose(spec(x), 7.0 / x) for id, spec in MODELS.items() if id.startswith("press"))
+    pressing = [spec(x) for id, spec in MODELS.items() if id.startswith("press")]
+    assert pressing
+    assert not any(np.allclose(values, 7.0 / x, rtol=0.02) for values in pressing)
