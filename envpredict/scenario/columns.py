@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from pydantic_core import PydanticCustomError
@@ -119,13 +119,13 @@ def check_hours(text: str, name: str) -> None:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where the cells of a file are and what the scenario says about them."""
+    """Where the cells of a file are and, for a layer, what the scenario says about them at `place`."""
 
     columns: Mapping[str, Sequence[Any]]
-    mapped: Mapping[str, str]
-    defaults: Mapping[str, Any]
-    place: Place
     rows: int
+    mapped: Mapping[str, str] = field(default_factory=dict)
+    defaults: Mapping[str, Any] = field(default_factory=dict)
+    place: Place | None = None
 
 
 def read_columns(source: Source, wanted: Iterable[Column], faults: RowFaults, found: Findings) -> dict[str, list[Any]]:
@@ -135,7 +135,7 @@ def read_columns(source: Source, wanted: Iterable[Column], faults: RowFaults, fo
     for table, given in (("columns", source.mapped), ("defaults", source.defaults)):
         for name in given:
             if name not in names:
-                found.unknown([*source.place, table, name], "column", name, names)
+                found.unknown([*(source.place or ()), table, name], "column", name, names)
     return {column.name: _read_column(source, column, faults, found) for column in wanted}
 
 
@@ -153,7 +153,8 @@ def _read_column(source: Source, column: Column, faults: RowFaults, found: Findi
         if is_empty(cell) and default is not None:
             value = default
         elif is_empty(cell) and column.required and column.name in source.columns:
-            faults.add(row, f"{column.name} is empty", f"fill it in, or give defaults = {{ {column.name} = ... }}")
+            by_default = f", or give defaults = {{ {column.name} = ... }}" if source.place else ""
+            faults.add(row, f"{column.name} is empty", f"fill it in{by_default}")
         values.append(value)
     return values
 
@@ -165,7 +166,7 @@ def _default(source: Source, column: Column, found: Findings) -> Any:
     try:
         return column.read(source.defaults[column.name])
     except CellFault as fault:
-        found.key([*source.place, "defaults", column.name], fault.what, fault.hint)
+        found.key([*(source.place or ()), "defaults", column.name], fault.what, fault.hint)
         return column.otherwise
 
 
@@ -175,7 +176,7 @@ def _cells(source: Source, column: Column, faults: RowFaults, found: Findings, *
     there = list(source.columns)
     mapped = source.mapped.get(column.name)
     if mapped is not None and mapped not in source.columns:
-        found.key([*source.place, "columns", column.name], f"{faults.where} has no column '{mapped}'",
+        found.key([*(source.place or ()), "columns", column.name], f"{faults.where} has no column '{mapped}'",
                   suggestion(mapped, there))
         return empty
     name = mapped or column.name
@@ -188,8 +189,8 @@ def _cells(source: Source, column: Column, faults: RowFaults, found: Findings, *
                   f'say so: columns = {{ {name} = "{cut}" }}')
     elif needed:
         best = nearest(name, unused)
-        found.add(faults.where, f"has no column '{name}'",
-                  (f"did you mean '{best}'? " if best else "") + "rename one, "
-                  f'map it with columns = {{ {name} = "..." }}, or'
-                  f" give defaults = {{ {name} = ... }}; columns there: {', '.join(map(str, there)) or 'none'}")
+        ways = (f'rename one, map it with columns = {{ {name} = "..." }}, or give defaults = {{ {name} = ... }}'
+                if source.place else "add it")
+        found.add(faults.where, f"has no column '{name}'", (f"did you mean '{best}'? " if best else "") + ways
+                  + f"; columns there: {', '.join(map(str, there)) or 'none'}")
     return empty

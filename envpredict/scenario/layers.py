@@ -37,6 +37,7 @@ SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"II*\x00", "a TIFF raster"), (b"MM\x00*", "a TIFF raster"), (b"fgb\x03", "FlatGeobuf"),
     (b"\x00\x00\x27\x0a", "a Shapefile"), (b"{", "JSON text"), (b"[", "JSON text"), (b"<", "XML or HTML text"),
 )
+TAB = 9  # text holds no control characters below it
 POINTS = frozenset({"Point", "MultiPoint"})
 LINES = frozenset({"LineString", "MultiLineString"})
 POLYGONS = frozenset({"Polygon", "MultiPolygon"})
@@ -61,7 +62,7 @@ class Layer:
         """Return the wanted columns."""
         geometry = self.frame.geometry.name
         columns = {str(name): self.frame[name].tolist() for name in self.frame.columns if name != geometry}
-        source = Source(columns, self.table.columns, self.table.defaults, self.place, len(self.frame))
+        source = Source(columns, len(self.frame), self.table.columns, self.table.defaults, self.place)
         return read_columns(source, wanted, self.faults, found)
 
 
@@ -71,7 +72,7 @@ def looks_like(path: Path) -> str:
     if not head:
         return "an empty file"
     named = next((words for start, words in SIGNATURES if head.startswith(start)), None)
-    return named or ("plain text" if head.isascii() and b"\x00" not in head else "an unknown binary format")
+    return named or ("plain text" if min(head) >= TAB else "an unknown binary format")
 
 
 def file_there(document: Document, name: str, place: Sequence[str | int], found: Findings) -> Path | None:
@@ -129,7 +130,7 @@ def _chosen_layer(path: Path, table: LayerTable, place: tuple[str, str], found: 
         driver = _driver(path)
         layers = [str(layer) for layer in pyogrio.list_layers(path)[:, 0]]
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as error:
-        reason = str(error).partition(";")[0].replace(str(path), table.file)
+        reason = _json_fault(path) or str(error).partition(";")[0].replace(str(path), table.file)
         found.add(table.file, f"can't be read as a layer: it looks like {looks_like(path)} ({reason})",
                   "export it again from the GIS, with all its companion files")
         return None
@@ -148,6 +149,19 @@ def _chosen_layer(path: Path, table: LayerTable, place: tuple[str, str], found: 
                   f'write {place[1]} = {{ file = "{table.file}", layer = "{layers[0]}" }}')
         return None
     return layers[0] if layers else table.file
+
+
+def _json_fault(path: Path) -> str | None:
+    """Return where a JSON text breaks off, if that is what is wrong with it."""
+    if path.suffix.lower() not in (".geojson", ".json"):
+        return None
+    try:
+        json.loads(path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        return f"byte {error.start} is not UTF-8"
+    except json.JSONDecodeError as error:
+        return f"not valid JSON at line {error.lineno}, column {error.colno}: {error.msg}"
+    return None
 
 
 def _driver(path: Path) -> str:
@@ -169,7 +183,9 @@ def _frame(path: Path, layer: str, where: str, found: Findings) -> gpd.GeoDataFr
             warnings.simplefilter("ignore")  # remarks about lists in attributes and dropped measures
             frame = pyogrio.read_dataframe(path, layer=layer, force_2d=True, on_invalid="ignore")
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, OSError) as error:
-        found.add(where, f"can't be read: {error}", "export it again from the GIS")
+        hint = "export it again from the GIS"
+        found.add(where, f"can't be read: {error}",
+                  hint + " as UTF-8" if isinstance(error, UnicodeDecodeError) else hint)
         return None
     if not isinstance(frame, gpd.GeoDataFrame):
         found.add(where, "holds no geometry", "give a layer of points, lines or polygons")

@@ -33,11 +33,12 @@ def check_distances(piles: gpd.GeoDataFrame, receptors: gpd.GeoDataFrame, layer:
         found.add(layer.where, f"every receptor is {distances.min() / 1000:.0f} km or more from the nearest pile",
                   FAR_HINT)
         return
-    for row, pile, distance in zip(rows, nearest, distances, strict=True):
+    wrong = far | (distances < CLEARANCE_M)
+    for row, pile, distance in zip(rows[wrong], nearest[wrong], distances[wrong], strict=True):
         name, pile_id = receptors["id"].iloc[row], piles["id"].iloc[pile]
         if distance > FAR_M:
             layer.faults.add(int(row), f"receptor '{name}' is {distance / 1000:.0f} km from the nearest pile", FAR_HINT)
-        elif distance < CLEARANCE_M:
+        else:
             layer.faults.add(int(row), _too_near(name, pile_id, float(distance), shapes[row]),
                              f"a receptor stands at least {CLEARANCE_M} m clear of every pile: check positions and "
                              "systems, or draw only the part of it that stays clear")

@@ -65,30 +65,32 @@ def read_table(document: Document, table: FileTable, place: Sequence[str], wante
     rows = list(_rows(text))
     if not _sound_header(rows, table.file, wanted, found):
         return None
-    header, body = [name.strip() for name in rows[0][1]], rows[1:]
+    header, body = [name.strip() for name in rows[0][1]], []
+    for line, row in rows[1:]:
+        if len(row) == len(header):
+            body.append((line, row))
+        else:
+            found.add(f"{table.file}, line {line}", f"has {len(row)} cells, the header has {len(header)}",
+                      "a text that holds a comma stands in quotes; decimals have a point")
     faults = RowFaults(found, table.file, [str(line) for line, _ in body], noun="line")
-    for row, (_, cells) in enumerate(body):
-        if len(cells) != len(header):
-            faults.add(row, f"has {len(cells)} cells, the header has {len(header)}",
-                       "a text that holds a comma stands in quotes; decimals have a point")
-    columns = {name: [cells[n] if n < len(cells) else "" for _, cells in body] for n, name in enumerate(header)}
-    read = read_columns(Source(columns, {}, {}, ("", ""), len(body)), wanted, faults, found)
+    columns = {name: [row[n] for _, row in body] for n, name in enumerate(header)}
+    read = read_columns(Source(columns, len(body)), wanted, faults, found)
     check(read, faults)
     faults.tell()
     return _frame(read, wanted)
 
 
 def _text(path: Path, name: str, found: Findings) -> str | None:
-    data = path.read_bytes()
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = "\x00"
-    if "\x00" in text:
-        found.add(name, f"isn't a CSV text in UTF-8: it looks like {looks_like(path)}",
-                  "save it as CSV, comma-separated, UTF-8")
-        return None
-    return text
+    data, kind = path.read_bytes(), looks_like(path)
+    what = f"isn't a CSV text: it looks like {kind}"
+    if b"\x00" not in data:
+        try:
+            return data.decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            line = data[: error.start].count(b"\n") + 1
+            what = f"line {line} isn't UTF-8 text" if kind == "plain text" else what
+    found.add(name, what, "save it as CSV, comma-separated, UTF-8")
+    return None
 
 
 def _rows(text: str) -> list[tuple[int, list[str]]]:

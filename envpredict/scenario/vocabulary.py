@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
+from typing import Any
 
 from envpredict.scenario.document import Document
 from envpredict.scenario.problems import Findings
@@ -24,6 +25,7 @@ def check_words(document: Document, known: Known, found: Findings) -> None:
     if (choice := document.table("choice")) is not None:
         _choice(choice, document, known, found)
     _holidays(document, known, found)
+    _unused(document, known, found)
 
 
 def candidates(document: Document) -> list[str]:
@@ -132,3 +134,17 @@ def _holidays(document: Document, known: Known, found: Findings) -> None:
     if needing:
         found.key(["programme"], f"holidays is missing, and {', '.join(needing)} can't be judged without it",
                   'give a country, holidays = "GB", or a list of dates, which may be empty')
+
+
+def _unused(document: Document, known: Known, found: Findings) -> None:
+    """Tell of what is stated and wouldn't be used."""
+    entries: dict[str, dict[int, Any]] = {"methods": dict(document.methods), "reductions": dict(document.reductions)}
+    for name in sorted(known.unused):
+        table, _, key = name.partition(".")
+        if table not in document.stated:
+            continue
+        stated: list[tuple[list[str | int], Any]] = [([table, n], entry) for n, entry in entries.get(table, {}).items()]
+        stated += [([table], document.table(table))] if document.table(table) is not None else []
+        places = [[*place, key] for place, entry in stated if key in entry.model_fields_set] if key else [[table]]
+        for place in places:
+            found.key(place, f"'{key or table}' isn't used by this version: it would change nothing", "take it out")

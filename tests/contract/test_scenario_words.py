@@ -14,6 +14,7 @@ from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.results import EFFECTS
 from envpredict.limits.facts import FACTS, UNANSWERED
+from envpredict.scenario import schema
 from envpredict.scenario.schema import LAYER_NAMES, LISTS, TABLES, GroundTable, LimitsTable, ProgrammeTable
 from envpredict.scenario.starter import write_starter
 from envpredict.scenario.surroundings import COLUMNS
@@ -63,8 +64,9 @@ def test_every_commented_key_of_the_starter_is_a_key(starter: Path) -> None:
     for pattern in ("# groundwater_m", "# piling_ground", "# direction", "# by =", "# edition =", "# method =",
                     "# applicant", "# site_manager", "# contact_24h", "# legal_basis", "# competent_person"):
         assert pattern in text
-    opened = re.sub(r"^# (\[|id =|method|energy_kj|by|date|edition|groundwater_m|piling_ground|direction|applicant|"
-                    r"site_manager|contact_24h|legal_basis|competent_person)", r"\1", text, flags=re.MULTILINE)
+    keys = ("id =", "methods? =", "energy_kj", "noise =", "by =", "date =", "edition", "groundwater_m", "piling_ground",
+            "direction", "applicant", "site_manager", "contact_24h", "legal_basis", "competent_person")
+    opened = re.sub(rf"^# (\[(?!site_law|own)|{'|'.join(keys)})", r"\1", text, flags=re.MULTILINE)
     file.write_text(opened, encoding="utf-8")
     scenario = read_scenario(starter)
     assert [entry.id for entry in scenario.methods][-1] == "small_hammer"
@@ -108,3 +110,15 @@ def test_problems_of_the_real_words_name_the_nearest(starter: Path) -> None:
     said = str(caught.value)
     assert "did you mean 'press_in_auger'" in said
     assert "did you mean 'bs_5228_1_2009'" in said
+
+
+def test_the_reference_names_every_key() -> None:
+    page = (ROOT / "envpredict" / "docs" / "scenario_file.md").read_text(encoding="utf-8")
+    models = [value for value in vars(schema).values()
+              if isinstance(value, type) and issubclass(value, schema.Table) and value is not schema.Table]
+    assert len(models) > 20
+    keys = {field.alias or name for model in models for name, field in model.model_fields.items()}
+    keys |= {column.name for column in (*STRATA, *BASELINE, *OTHER_SOURCES)}
+    keys |= {column.name for columns in COLUMNS.values() for column in columns} | {*LAYER_NAMES, *TABLES, *LISTS}
+    missing = sorted(key for key in keys if not re.search(rf"\b{key}\b", page))
+    assert not missing

@@ -124,6 +124,8 @@ LAYERS: list[Case] = [
     ("not what its name says", lambda folder: (replaced("receptors.gpkg", (folder / "receptors.geojson").read_bytes())(
         folder), toml('"receptors.geojson"', '"receptors.gpkg"')(folder)),
      ("receptors.gpkg", "isn't what its name says", "looks like JSON text", "rename it")),
+    ("broken GeoJSON", csv("piles.geojson", '"LineString",', '"LineString"'),
+     ("piles.geojson", "can't be read as a layer", "not valid JSON at line 4, column")),
     ("picture as layer", replaced("piles.geojson", b"\x89PNG\r\n\x1a\n" + bytes(64)),
      ("piles.geojson", "can't be read as a layer", "looks like a PNG picture")),
     ("table without geometry", toml('"receptors.geojson"', '"baseline.csv"'),
@@ -404,7 +406,10 @@ CSV: list[Case] = [
     ("semicolons", lambda folder: (folder / "boreholes.csv").write_text("borehole;x;y\nBH1;1;2\n", encoding="utf-8"),
      ("boreholes.csv, line 1", "cells are not separated by commas")),
     ("workbook", replaced("boreholes.csv", b"PK\x03\x04\x14\x00\x06\x00" + bytes(range(256))),
-     ("boreholes.csv", "isn't a CSV text in UTF-8: it looks like a zip archive, such as a workbook")),
+     ("boreholes.csv", "isn't a CSV text: it looks like a zip archive, such as a workbook")),
+    ("another encoding", lambda folder: (folder / "boreholes.csv").write_bytes((folder / "boreholes.csv").read_text(
+        encoding="utf-8").replace("dense sand,", "dense sänd,", 1).encode("latin-1")),
+     ("boreholes.csv", "line 3 isn't UTF-8 text", "save it as CSV")),
     ("empty", replaced("boreholes.csv", b""), ("boreholes.csv", "is empty", "give at least one row")),
     ("unknown column", csv("boreholes.csv", "spt_n", "spt"),
      ("boreholes.csv, line 1", "unknown column 'spt'", "did you mean 'spt_n'")),

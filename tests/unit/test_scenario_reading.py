@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import copy
 import hashlib
 import json
+import tomllib
+from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, time
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pytest
-from scenario_folder import CRS, EAST, NORTH, Folder
+from scenario_folder import CRS, EAST, KNOWN, NORTH, Folder
 from shapely.geometry import LineString, MultiLineString, Point, Polygon, box
 
-from envpredict.scenario.document import key_lines
+from envpredict.core.errors import ScenarioProblems
+from envpredict.scenario import document
 from envpredict.scenario.load import own_files
-from envpredict.scenario.problems import Findings
+from envpredict.scenario.problems import Findings, key_lines
 from envpredict.scenario.types import PILE_COLUMNS, RECEPTOR_COLUMNS
 
 
@@ -153,6 +159,7 @@ def test_columns_defaults_and_facts(folder: Folder) -> None:
     assert (facts["zone"], facts["species"], facts["piling_ground"]) == ("II", "waterbird", "till")
     assert (facts["floors"], facts["condition"], facts["depth_m"]) == ("3", "unknown", None)
     assert scenario.facts(1)["species"] is None
+    assert scenario.every_fact() == [scenario.facts(0), scenario.facts(1)]
     for part in ("condition not known for 2 of 2", "floors is empty, the scenario's default '1' stands"):
         assert any(part in note for note in scenario.notes)
 
@@ -201,6 +208,17 @@ def test_methods_keep_only_what_is_stated(folder: Folder) -> None:
         "level_db": 78, "distance_m": 10, "position": "free_field"}}]
     assert scenario.reductions[0].methods == ("small",)
     assert dict(scenario.reductions[0].overrides) == {"height_m": 3}
+
+
+def test_a_key_that_would_change_nothing_is_refused(folder: Folder) -> None:
+    folder.toml("energy_kj = 40", "frequency_hz = 30")
+    folder.add('[choice]\nwindows = "closed"\n[[reductions]]\nid = "screen"')
+    assert folder.read().choice["windows"] == "closed"
+    known = replace(KNOWN, unused=frozenset({"methods.frequency_hz", "choice.windows", "reductions", "choice.c0_db"}))
+    lines = folder.problems(known)
+    assert len(lines) == 3
+    for key in ("key 'methods[1].frequency_hz'", "key 'choice.windows'", "key 'reductions'"):
+        assert any(key in line and "isn't used by this version" in line and "take it out" in line for line in lines)
 
 
 def test_limits_by_effect_and_who_confirmed_them(folder: Folder) -> None:
@@ -326,3 +344,30 @@ def test_a_layer_with_many_faulty_rows_names_each_row_once(folder: Folder) -> No
     assert len(lines) == 1
     assert "1 (id 'X0'), 2 (id 'X1')" in lines[0]
     assert "and 40 more" in lines[0]
+
+
+def _places(tree: object, place: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    items = tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ()
+    for key, value in items:
+        yield (*place, key)
+        yield from _places(value, (*place, key))
+
+
+def test_no_value_of_any_key_leads_to_a_traceback(folder: Folder, monkeypatch: pytest.MonkeyPatch) -> None:
+    sound = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))
+    values = [1, "x", [], {}, -1.5, True, [[1]], {"a": {"b": 1}}, float("nan"), ""]
+    refused: list[str] = []
+    for number, place in enumerate(_places(sound)):
+        for value in (values[number % len(values)], values[(3 * number + 1) % len(values)]):
+            data = copy.deepcopy(sound)
+            holder: Any = data
+            for part in place[:-1]:
+                holder = holder[part]
+            holder[place[-1]] = value
+            monkeypatch.setattr(document, "parsed", lambda _folder, _found, data=data: data)
+            try:
+                folder.read()
+            except ScenarioProblems as error:
+                refused += [problem.hint for problem in error.problems]
+    assert len(refused) > 60
+    assert all(refused), "every problem comes with a remedy"
