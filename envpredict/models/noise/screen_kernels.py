@@ -1,0 +1,361 @@
+"""The loops of the screening geometry, compiled: which walls a path crosses, and the taut paths over and round them.
+
+The names of walls and vertices are those of `screen_scene`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from envpredict.models.arguments import Floats
+from envpredict.models.noise.compiled import compiled
+from envpredict.models.noise.screen_scene import Ints, Ray, Scene, Work
+
+SAME_POINT_M = 1e-6
+NO_CREDIT_BELOW_M = -0.6
+"""A sight line that clears an edge by a longer detour (a tenth of the longest wavelength) isn't screened at all."""
+
+
+@compiled
+def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
+    """Return twice the area of a triangle: above 0 where c lies left of the way from a to b."""
+    return (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+
+
+@compiled
+def rows_in_column(sx: float, sy: float, rx: float, ry: float, low: float, high: float, y0: float, cell: float,
+                   rows: int, margin: float) -> tuple[int, int]:
+    """Return the first and last row of cells that a segment passes between two abscissae, with a margin."""
+    ya, yb = sy, ry
+    if abs(rx - sx) > 1e-12:
+        ta, tb = (low - sx) / (rx - sx), (high - sx) / (rx - sx)
+        ya = sy + min(max(ta, 0.0), 1.0) * (ry - sy)
+        yb = sy + min(max(tb, 0.0), 1.0) * (ry - sy)
+    first = math.floor((min(ya, yb) - margin - y0) / cell)
+    last = math.floor((max(ya, yb) + margin - y0) / cell)
+    return max(first, 0), min(last, rows - 1)
+
+
+@compiled
+def columns_of(sx: float, rx: float, x0: float, cell: float, columns: int, margin: float) -> tuple[int, int]:
+    """Return the first and last column of cells that a segment passes, with a margin."""
+    first = math.floor((min(sx, rx) - margin - x0) / cell)
+    last = math.floor((max(sx, rx) + margin - x0) / cell)
+    return max(first, 0), min(last, columns - 1)
+
+
+@compiled
+def fill_grid(x: Floats, y: Floats, after: Ints, x0: float, y0: float, cell: float, columns: int, rows: int,
+              margin: float, cells: Ints, in_cell: Ints) -> None:
+    """Count the walls of each cell into `cells` (where `in_cell` is empty), or write them into `in_cell`."""
+    count = in_cell.size == 0
+    free = cells.copy()
+    for wall in range(x.size):
+        end = after[wall]
+        if end < 0:
+            continue
+        first, last = columns_of(x[wall], x[end], x0, cell, columns, margin)
+        for column in range(first, last + 1):
+            left = x0 + column * cell
+            low, high = rows_in_column(x[wall], y[wall], x[end], y[end], left - margin, left + cell + margin, y0, cell,
+                                       rows, margin)
+            for row in range(low, high + 1):
+                place = row * columns + column
+                if count:
+                    cells[place + 1] += 1
+                else:
+                    in_cell[free[place]] = wall
+                    free[place] += 1
+
+
+@compiled
+def from_wall(px: float, py: float, ax: float, ay: float, bx: float, by: float) -> float:
+    """Return the distance of a point from a segment."""
+    dx, dy = bx - ax, by - ay
+    t = min(max(((px - ax) * dx + (py - ay) * dy) / (dx * dx + dy * dy), 0.0), 1.0)
+    return math.hypot(px - ax - t * dx, py - ay - t * dy)
+
+
+@compiled
+def find_contacts(x: Floats, y: Floats, after: Ints, obstacle: Ints, cells: Ints, in_cell: Ints, touch: float,
+                  walls: Ints, others: Ints, at_x: Floats, at_y: Floats) -> int:
+    """Find where walls of different obstacles touch or cross; return their number, write those that find room.
+
+    A place may be found more than once: in several cells, and from both walls.
+    """
+    found = 0
+    for place in range(cells.size - 1):
+        for i in range(cells[place], cells[place + 1]):
+            for j in range(cells[place], cells[place + 1]):
+                a, c = in_cell[i], in_cell[j]
+                if obstacle[a] == obstacle[c]:
+                    continue
+                b, d = after[a], after[c]
+                for k in range(2):
+                    p = c if k == 0 else d
+                    if from_wall(x[p], y[p], x[a], y[a], x[b], y[b]) <= touch:
+                        for wall, other in ((a, c), (c, a)):
+                            if found < walls.size:
+                                walls[found], others[found], at_x[found], at_y[found] = wall, other, x[p], y[p]
+                            found += 1
+                o1, o2 = orient(x[a], y[a], x[b], y[b], x[c], y[c]), orient(x[a], y[a], x[b], y[b], x[d], y[d])
+                o3, o4 = orient(x[c], y[c], x[d], y[d], x[a], y[a]), orient(x[c], y[c], x[d], y[d], x[b], y[b])
+                if o1 * o2 < 0.0 and o3 * o4 < 0.0:
+                    t = o3 / (o3 - o4)
+                    if found < walls.size:
+                        walls[found], others[found] = a, c
+                        at_x[found], at_y[found] = x[a] + t * (x[b] - x[a]), y[a] + t * (y[b] - y[a])
+                    found += 1
+    return found
+
+
+@compiled
+def crossed_walls(scene: Scene, ray: Ray, work: Work) -> int:
+    """Write every wall that the path meets, touching included, and where (0 to 1); return how many.
+
+    A wall that lies along the path is written twice, with both ends of what they share.
+    """
+    sx, sy, rx, ry = ray.sx, ray.sy, ray.rx, ray.ry
+    margin = 1e-6 * scene.cell
+    found = 0
+    first, last = columns_of(sx, rx, scene.x0, scene.cell, scene.columns, margin)
+    for column in range(first, last + 1):
+        left = scene.x0 + column * scene.cell
+        low, high = rows_in_column(sx, sy, rx, ry, left - margin, left + scene.cell + margin, scene.y0, scene.cell,
+                                   scene.rows, margin)
+        for row in range(low, high + 1):
+            place = row * scene.columns + column
+            for item in range(scene.cells[place], scene.cells[place + 1]):
+                a = scene.in_cell[item]
+                if work.seen[a] == ray.number or scene.obstacle[a] == ray.own:
+                    continue
+                work.seen[a] = ray.number
+                b = scene.after[a]
+                ax, ay, bx, by = scene.x[a], scene.y[a], scene.x[b], scene.y[b]
+                da, db = orient(sx, sy, rx, ry, ax, ay), orient(sx, sy, rx, ry, bx, by)
+                ds, dr = orient(ax, ay, bx, by, sx, sy), orient(ax, ay, bx, by, rx, ry)
+                if da * db > 0.0 or ds * dr > 0.0:
+                    continue
+                if ds != dr:
+                    work.hit_wall[found], work.hit_at[found] = a, min(max(ds / (ds - dr), 0.0), 1.0)
+                    found += 1
+                    continue
+                square = (rx - sx) ** 2 + (ry - sy) ** 2
+                ta = ((ax - sx) * (rx - sx) + (ay - sy) * (ry - sy)) / square
+                tb = ((bx - sx) * (rx - sx) + (by - sy) * (ry - sy)) / square
+                if max(ta, tb) >= 0.0 and min(ta, tb) <= 1.0:
+                    work.hit_wall[found], work.hit_at[found] = a, min(max(ta, 0.0), 1.0)
+                    work.hit_wall[found + 1], work.hit_at[found + 1] = a, min(max(tb, 0.0), 1.0)
+                    found += 2
+    return found
+
+
+@compiled
+def taut(px: Floats, py: Floats, count: int, sx: float, sy: float, rx: float,
+         ry: float) -> tuple[float, float, float]:
+    """Return the taut path from s to r over points that all lie left of that way: a convex hull without its chord.
+
+    Returned are its length up to the first point, between the first and the last, and from the last to r. The points
+    are used up: their order changes.
+    """
+    fx, fy = rx, ry
+    last_leg = between = leg = 0.0
+    bends = 0
+    while True:
+        best = -1
+        bx, by = sx, sy
+        for k in range(count):
+            if min(math.hypot(px[k] - fx, py[k] - fy), math.hypot(px[k] - sx, py[k] - sy)) < SAME_POINT_M:
+                continue
+            side = orient(fx, fy, bx, by, px[k], py[k])
+            far = (px[k] - fx) ** 2 + (py[k] - fy) ** 2 > (bx - fx) ** 2 + (by - fy) ** 2
+            if side < 0.0 or (side == 0.0 and far and best >= 0):
+                best, bx, by = k, px[k], py[k]
+        leg = math.hypot(bx - fx, by - fy)
+        if best < 0:
+            break
+        if bends == 0:
+            last_leg = leg
+        else:
+            between += leg
+        bends += 1
+        fx, fy = bx, by
+        count -= 1
+        px[best], py[best] = px[count], py[count]
+    return leg, between, last_leg
+
+
+@compiled
+def across(scene: Scene, ray: Ray, v: int) -> float:
+    """Return above 0 where a vertex lies left of the path, below 0 where it lies right."""
+    return orient(ray.sx, ray.sy, ray.rx, ray.ry, scene.x[v], scene.y[v])
+
+
+@compiled
+def reach(scene: Scene, ray: Ray, work: Work, wall: int, side: float, mark: int, waiting: int) -> int:
+    """Put the ends of a wall that lie on one side of the path onto the stack, each once; return its new height."""
+    for v in (wall, scene.after[wall]):
+        if work.reached[v] != mark and side * across(scene, ray, v) > 0.0:
+            work.reached[v] = mark
+            work.stack[waiting] = v
+            waiting += 1
+    return waiting
+
+
+@compiled
+def flood(scene: Scene, ray: Ray, work: Work, hits: int, side: float, tall: float) -> int:
+    """Collect the vertices on one side of the path that hang together with what blocks it; return their number.
+
+    Starts at the walls that the path crosses and follows walls as long as they stay on that side (1 left, -1 right),
+    and from wall to wall where obstacles touch, if the next one rises above `tall`. Written into `px` and `py` in the
+    path's own axes: along it, and away from it.
+    """
+    mark = 2 * ray.number + (1 if side > 0.0 else 0)
+    waiting = found = 0
+    for k in range(hits):
+        if work.blocks[scene.obstacle[work.hit_wall[k]]] == ray.number:
+            waiting = reach(scene, ray, work, work.hit_wall[k], side, mark, waiting)
+    dx, dy = ray.rx - ray.sx, ray.ry - ray.sy
+    length = math.hypot(dx, dy)
+    while waiting > 0:
+        waiting -= 1
+        v = work.stack[waiting]
+        work.px[found] = ((scene.x[v] - ray.sx) * dx + (scene.y[v] - ray.sy) * dy) / length
+        work.py[found] = side * across(scene, ray, v) / length
+        found += 1
+        for wall in (v, scene.before[v]):
+            if wall < 0 or scene.after[wall] < 0:
+                continue
+            waiting = reach(scene, ray, work, wall, side, mark, waiting)
+            for place in range(scene.contacts[wall], scene.contacts[wall + 1]):
+                away = orient(ray.sx, ray.sy, ray.rx, ray.ry, scene.contact_x[place], scene.contact_y[place])
+                other = scene.contact_wall[place]
+                obstacle = scene.obstacle[other]
+                if side * away > 0.0 and scene.top[obstacle] > tall and obstacle != ray.own:
+                    waiting = reach(scene, ray, work, other, side, mark, waiting)
+    return found
+
+
+@compiled
+def inside_ring(scene: Scene, start: int, px: float, py: float) -> bool:
+    """Return whether a point lies inside the ring that holds a vertex, by the number of walls to its right."""
+    inside = False
+    v = start
+    while True:
+        u = scene.after[v]
+        if (scene.y[v] > py) != (scene.y[u] > py):
+            t = (py - scene.y[v]) / (scene.y[u] - scene.y[v])
+            if px < scene.x[v] + t * (scene.x[u] - scene.x[v]):
+                inside = not inside
+        v = u
+        if v == start:
+            return inside
+
+
+@compiled
+def enclosed(scene: Scene, obstacle: int, sx: float, sy: float, rx: float, ry: float) -> bool:
+    """Return whether an obstacle surrounds just one of two points: one of them stands in its courtyard."""
+    for hole in range(scene.holes[obstacle], scene.holes[obstacle + 1]):
+        start = scene.hole_start[hole]
+        if inside_ring(scene, start, sx, sy) != inside_ring(scene, start, rx, ry):
+            return True
+    return False
+
+
+@compiled
+def over_the_top(scene: Scene, ray: Ray, work: Work, hits: int, out: Floats) -> int:
+    """Write the path over the top, d, z, dss, dsr, e, and mark what blocks the sight line.
+
+    Returned is -2 where the sight line is blocked, -1 where nothing stands near it, or else the obstacle of the edge
+    that it clears by the least detour: z is then negative.
+    """
+    plan, rise = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy), ray.rz - ray.sz
+    straight = math.hypot(plan, rise)
+    count, clear = 0, -1
+    z, first, last, between = -np.inf, 0.0, 0.0, 0.0
+    for k in range(hits):
+        obstacle = scene.obstacle[work.hit_wall[k]]
+        top, place = scene.top[obstacle], work.hit_at[k] * plan
+        if top > ray.sz + work.hit_at[k] * rise:
+            work.px[count], work.py[count] = place, top
+            count += 1
+            work.blocks[obstacle] = ray.number
+            continue
+        dss, dsr = math.hypot(place, top - ray.sz), math.hypot(plan - place, ray.rz - top)
+        if straight - dss - dsr > z:
+            z, first, last, clear = straight - dss - dsr, dss, dsr, obstacle
+    if count > 0:
+        first, between, last = taut(work.px, work.py, count, 0.0, ray.sz, plan, ray.rz)
+        z = max(first + between + last - straight, 0.0)
+        clear = -2
+    elif z < NO_CREDIT_BELOW_M:
+        clear = -1
+    out[0], out[1], out[2], out[3], out[4] = straight, z, first, last, between
+    return clear
+
+
+@compiled
+def round_a_side(scene: Scene, ray: Ray, work: Work, hits: int, side: float,
+                 tall: float) -> tuple[float, float, float]:
+    """Return detour and length between the bends of the path round one side, and how far the obstacles reach there."""
+    count = flood(scene, ray, work, hits, side, tall)
+    farthest = 0.0
+    for k in range(count):
+        farthest = max(farthest, work.py[k])
+    plan, rise = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy), ray.rz - ray.sz
+    first, between, last = taut(work.px, work.py, count, 0.0, 0.0, plan, 0.0)
+    total = first + between + last
+    # unfolded onto a plane, a path round upright edges is straight: it climbs evenly
+    slope = math.hypot(total, rise)
+    return max(slope - math.hypot(plan, rise), 0.0), between * slope / total, farthest
+
+
+@compiled
+def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Floats) -> None:
+    """Write the ways round both sides and the width of what screens; none where the sight line is clear or enclosed."""
+    if clear >= 0:
+        work.blocks[clear] = ray.number
+    tall = max(ray.sz, ray.rz) if clear == -2 else np.inf
+    left = round_a_side(scene, ray, work, hits, 1.0, tall)
+    right = round_a_side(scene, ray, work, hits, -1.0, tall)
+    out[9] = left[2] + right[2]
+    closed = clear >= 0
+    for k in range(hits):
+        obstacle = scene.obstacle[work.hit_wall[k]]
+        if not closed and work.blocks[obstacle] == ray.number:
+            closed = enclosed(scene, obstacle, ray.sx, ray.sy, ray.rx, ray.ry)
+    if not closed:
+        out[5], out[6], out[7], out[8] = left[0], left[1], right[0], right[1]
+
+
+@compiled
+def scratch(scene: Scene) -> Work:
+    """Return scratch memory for the paths of one source: no mark set."""
+    walls, room = scene.x.size, 2 * scene.x.size + 2
+    return Work(np.full(walls, -1, dtype=np.int64), np.full(walls, -1, dtype=np.int64),
+                np.full(scene.top.size, -1, dtype=np.int64), np.empty(room, dtype=np.int64), np.empty(room),
+                np.empty(room), np.empty(room), np.empty(walls, dtype=np.int64))
+
+
+@compiled
+def screen_rays(scene: Scene, source: Floats, receptors: Floats, own: Ints, sides: bool, out: Floats) -> None:
+    """Write the paths from one source to receptors (N, 3) past the obstacles into `out` (N, 10).
+
+    Columns: slope distance, z, dss, dsr, e over the top; detour and length between bends round the left and the right;
+    width of what screens.
+    """
+    work = scratch(scene)
+    for number in range(receptors.shape[0]):
+        row, end = out[number], receptors[number]
+        if math.isnan(source.sum() + end.sum()):
+            row[:] = np.nan
+            continue
+        ray = Ray(source[0], source[1], source[2], end[0], end[1], end[2], number, own[number])
+        row[5] = row[7] = np.inf
+        row[6] = row[8] = row[9] = 0.0
+        hits = crossed_walls(scene, ray, work)
+        clear = over_the_top(scene, ray, work, hits, row)
+        if sides and clear != -1:
+            sides_of(scene, ray, work, hits, clear, row)

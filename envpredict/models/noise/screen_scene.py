@@ -1,0 +1,75 @@
+"""What the loops of the screening geometry work on.
+
+Everything is in a plan whose origin lies near the obstacles. A wall is named by the vertex at which it starts; `after`
+and `before` name a vertex's neighbours along its ring or line, -1 past the ends of a line.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envpredict.models.arguments import Floats
+
+Ints = NDArray[np.int64]
+
+
+class Scene(NamedTuple):
+    """Obstacles as the loops read them: vertices, their obstacle, tops, holes, the grid of cells, contacts by wall.
+
+    `cells` (rows x columns + 1) and `in_cell`: walls by cell, row by row. `contacts` (V + 1), `contact_wall`,
+    `contact_x`, `contact_y`: places where another obstacle's wall touches a wall. `holes` (K + 1), `hole_start`: the
+    first vertex of each hole by obstacle.
+    """
+
+    x: Floats
+    y: Floats
+    after: Ints
+    before: Ints
+    obstacle: Ints
+    top: Floats
+    holes: Ints
+    hole_start: Ints
+    cells: Ints
+    in_cell: Ints
+    columns: int
+    rows: int
+    cell: float
+    x0: float
+    y0: float
+    contacts: Ints
+    contact_wall: Ints
+    contact_x: Floats
+    contact_y: Floats
+
+
+class Ray(NamedTuple):
+    """A path from s to r: its ends, its number, and the obstacle left out of account (-1 for none)."""
+
+    sx: float
+    sy: float
+    sz: float
+    rx: float
+    ry: float
+    rz: float
+    number: int
+    own: int
+
+
+class Work(NamedTuple):
+    """Scratch memory for one path at a time.
+
+    Marks by number of the ray: walls `seen`, vertices `reached`, obstacles that `blocks`. Walls met and where (0 to 1):
+    `hit_wall`, `hit_at`. Points of a band: `px`, `py`. Vertices still to follow: `stack`.
+    """
+
+    seen: Ints
+    reached: Ints
+    blocks: Ints
+    hit_wall: Ints
+    hit_at: Floats
+    px: Floats
+    py: Floats
+    stack: Ints
