@@ -92,13 +92,18 @@ class Findings:
 
 
 class RowFaults:
-    """The problems of one file's rows; equal ones are told once, with every row that has them."""
+    """The problems of one file's rows; equal ones are told once, with every row that has them.
 
-    def __init__(self, found: Findings, where: str, labels: Sequence[str], noun: str = "feature") -> None:
+    `complete` tells whether every row of the file could be taken apart: what compares neighbouring rows asks for it.
+    """
+
+    def __init__(self, found: Findings, where: str, labels: Sequence[str], noun: str = "feature", *,
+                 complete: bool = True) -> None:
         self.found = found
         self.where = where
         self.labels = labels
         self.noun = noun
+        self.complete = complete
         self._rows: dict[tuple[str, str], list[int]] = {}
 
     def add(self, row: int, what: str, hint: str = "") -> None:

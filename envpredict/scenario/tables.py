@@ -72,7 +72,8 @@ def read_table(document: Document, table: FileTable, place: Sequence[str], wante
         else:
             found.add(f"{table.file}, line {line}", f"has {len(row)} cells, the header has {len(header)}",
                       "a text that holds a comma stands in quotes; decimals have a point")
-    faults = RowFaults(found, table.file, [str(line) for line, _ in body], noun="line")
+    faults = RowFaults(found, table.file, [str(line) for line, _ in body], noun="line",
+                       complete=len(body) == len(rows) - 1)
     columns = {name: [row[n] for _, row in body] for n, name in enumerate(header)}
     read = read_columns(Source(columns, len(body)), wanted, faults, found)
     check(read, faults)
@@ -137,18 +138,22 @@ def check_strata(known: Known) -> Callable[[Cells, RowFaults], None]:
                 except (ValueError, EnvpredictError) as error:
                     faults.add(row, f"spt_n '{text}' can't be read: {error}",
                                "write the count, or a refusal as 50/75 mm")
-        for rows in _by_borehole(cells).values():
+        for rows in _by_borehole(cells).values() if faults.complete else ():
             _check_borehole(rows, cells, faults)
     return check
 
 
 def _by_borehole(cells: Cells) -> dict[str, list[int]]:
-    """Return the rows of every borehole whose depths can be read, from the top down."""
+    """Return the rows of every borehole whose depths could all be read, from the top down."""
     rows: dict[str, list[int]] = {}
+    unread: set[str] = set()
     for row, name in enumerate(cells["borehole"]):
-        if name is not None and cells["top_m"][row] is not None and cells["base_m"][row] is not None:
+        if cells["top_m"][row] is None or cells["base_m"][row] is None:
+            unread.add(name)
+        elif name is not None:
             rows.setdefault(name, []).append(row)
-    return {name: sorted(numbers, key=lambda row: float(cells["top_m"][row])) for name, numbers in rows.items()}
+    return {name: sorted(numbers, key=lambda row: float(cells["top_m"][row])) for name, numbers in rows.items()
+            if name not in unread}
 
 
 def _check_borehole(rows: list[int], cells: Cells, faults: RowFaults) -> None:

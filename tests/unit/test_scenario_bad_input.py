@@ -461,6 +461,13 @@ def test_tells_several_at_once(tmp_path: Path) -> None:
     assert lines[0].startswith("scenario.toml"), "the scenario's own file comes first"
 
 
+@pytest.mark.parametrize(("old", "new"), [("6.0,8.0", '"6,0",8.0'), ("1.5,6.0,medium", "1.5,6.0,,medium"),
+                                          ("1.5,6.0,medium", ",6.0,medium")])
+def test_an_unreadable_stratum_leaves_no_false_trail(tmp_path: Path, old: str, new: str) -> None:
+    lines = Folder(tmp_path / "case").text("boreholes.csv", old, new).problems()
+    assert len(lines) == 1, "\n".join(lines)
+
+
 def test_an_unusable_system_hides_no_fault_of_the_layers(tmp_path: Path) -> None:
     folder = Folder(tmp_path / "case").toml('crs = "EPSG:32631"', 'crs = "EPSG:3857"')
     properties("receptors.geojson", 0, use="dweling")(folder)
