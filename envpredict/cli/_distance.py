@@ -1,0 +1,82 @@
+"""What `envpredict distance` asks, prints and draws."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from envpredict.core.cautions import CAUTIONS
+from envpredict.core.errors import InputProblems, OutputFailure, Problem
+from envpredict.engine.catalogue import load_catalogue
+from envpredict.engine.choices import choose
+from envpredict.engine.standoffs import Answer, Question, check_question, standoffs, verify_mark
+
+
+def question(method: str, ground_class: str, limit_set: str, model: str | None, facts: Mapping[str, str],
+             stated: Mapping[str, Any], depth_m: float, exceedance: float) -> Question:
+    """Return the question, or raise InputProblems with everything that is wrong with it."""
+    from envpredict.scenario.types import MethodEntry
+
+    catalogue = load_catalogue()
+    check_question(method, ground_class, limit_set, model, catalogue)
+    overrides = {key: value for key, value in stated.items() if value is not None}
+    if "energy_kj" in overrides and catalogue.methods[method].energy is None:
+        raise InputProblems([Problem("--energy-kj", f"'{method}' has no energy per blow or cycle", "leave it out")],
+                            "the question")
+    choice = choose(MethodEntry(method, method, None, overrides), catalogue, catalogue.methods[method].forms[0])
+    known: dict[str, str | None] = {"foundation": None, "condition": None, **facts}
+    return Question(choice, ground_class, catalogue.limit_sets[limit_set], known, exceedance, depth_m, model)
+
+
+def answers(asked: Question) -> list[Answer]:
+    """Return the stand-offs of the shipped catalogue."""
+    return standoffs(asked, load_catalogue())
+
+
+def _distance(answer: Answer) -> str:
+    if math.isnan(answer.distance_m):
+        return "cannot judge"
+    if math.isinf(answer.distance_m):
+        return "met nowhere"
+    if answer.distance_m == 0.0:
+        return "met everywhere"
+    return f"{answer.distance_m:.1f} m" + ("" if answer.in_range else " OUT OF RANGE")
+
+
+def table(asked: Question, found: Sequence[Answer]) -> str:
+    """Return the stand-offs as lines of text, with their marks and the cautions."""
+    choice = asked.choice
+    energy = "" if choice.energy_j is None else f", {choice.energy_j / 1000:g} kJ"
+    lines = [f"{choice.title}{energy}, in {asked.ground_class}; {asked.limit_set.document}, {asked.limit_set.edition}",
+             f"Stand-off at which one pile exceeds the limit with a chance of {asked.exceedance:g}; many piles need "
+             "more."]
+    last = ""
+    for answer in found:
+        if answer.rule != last:
+            value = f"; {answer.limit:g} {answer.unit}, {answer.place.replace('_', ' ')}" if answer.model else ""
+            lines += ["", f"{answer.rule}: {answer.title}{value}"]
+            last = answer.rule
+        if not answer.model:
+            lines += [f"    {answer.why}"]
+            continue
+        twice = ", twice the running level" if answer.law is not None and answer.law.factor == 2.0 else ""
+        lines += [f"    {_distance(answer):<22} by {answer.model} ({answer.phase}{twice}){verify_mark(answer.basis)}"
+                  + (f"; {answer.why}" if answer.why else "")]
+    return "\n".join([*lines, "", *(f"! {caution}" for caution in CAUTIONS)])
+
+
+def picture(asked: Question, found: Sequence[Answer], path: Path) -> None:
+    """Draw level against distance for the laws of the first rule that was answered. Raises OutputFailure."""
+    from envpredict.outputs.charts.standoff import draw
+
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise InputProblems([Problem(str(path), "is neither a PNG nor an SVG file", "name a .png or .svg file")],
+                            "the question")
+    if path.exists():
+        raise InputProblems([Problem(str(path), "exists already", "name a new file")], "the question")
+    try:
+        path.write_bytes(draw(asked, found, path.suffix.lower()[1:]))
+    except OSError as error:
+        raise OutputFailure(f"{path}: can't be written: {error}", "check the folder") from None
