@@ -185,8 +185,8 @@ VALUES: list[Case] = [
      ("receptors.geojson", "has no column 'use'", "did you mean 'usage'", 'columns = { use = "..." }')),
     ("column cut by a Shapefile", cut_names, ("receptors.shp", "column 'occupied_h' looks like 'occupied_hours'",
                                               'columns = { occupied_hours = "occupied_h" }')),
-    ("mapped column missing", toml('"receptors.geojson"', '{ file = "receptors.geojson", columns = { id = "nmae" } }'),
-     ("key 'layers.receptors.columns.id'", "has no column 'nmae'", "did you mean 'name'")),
+    ("mapped column missing", toml('"receptors.geojson"', '{ file = "receptors.geojson", columns = { id = "namee" } }'),
+     ("key 'layers.receptors.columns.id'", "has no column 'namee'", "did you mean 'name'")),
     ("unknown own column", toml('"receptors.geojson"', '{ file = "receptors.geojson", defaults = { flors = 2 } }'),
      ("key 'layers.receptors.defaults.flors'", "unknown column 'flors'", "did you mean 'floors'")),
     ("unfit default", toml('"receptors.geojson"', '{ file = "receptors.geojson", defaults = { floors = "two" } }'),
@@ -228,8 +228,8 @@ VALUES: list[Case] = [
      ("constraints.gpkg, feature 1", "a constraint of kind 'headroom' needs value_m")),
     ("possession without hours", extra_layer("constraints", box(EAST, NORTH, EAST + 9, NORTH + 9), kind=["possession"]),
      ("constraints.gpkg, feature 1", "needs from and to", "23:30 and 05:00")),
-    ("unknown constraint", extra_layer("constraints", box(EAST, NORTH, EAST + 9, NORTH + 9), kind=["headrom"]),
-     ("constraints.gpkg, feature 1", "unknown kind 'headrom'", "did you mean 'headroom'")),
+    ("unknown constraint", extra_layer("constraints", box(EAST, NORTH, EAST + 9, NORTH + 9), kind=["headrooms"]),
+     ("constraints.gpkg, feature 1", "unknown kind 'headrooms'", "did you mean 'headroom'")),
 ]
 
 DISTANCES: list[Case] = [
@@ -311,8 +311,8 @@ WORDS: list[Case] = [
 TABLES: list[Case] = [
     ("unknown key", toml("energy_kj = 40", "enery_kj = 40"),
      ("key 'methods[1].enery_kj'", "unknown key 'enery_kj'", "did you mean 'energy_kj'")),
-    ("unknown table", added("[programm]\nrigs = 2"),
-     ("unknown key or table 'programm'", "did you mean 'programme'")),
+    ("unknown table", added("[programmes]\nrigs = 2"),
+     ("unknown key or table 'programmes'", "did you mean 'programme'")),
     ("missing table", toml("[programme]", "[other]"), ("scenario.toml", "there is no [programme]", "add it")),
     ("missing key", toml('time_zone = "Etc/UTC"', "#"), ("key 'programme.time_zone'", "'time_zone' is missing")),
     ("text for a number", toml("energy_kj = 40", 'energy_kj = "40"'),
@@ -322,8 +322,8 @@ TABLES: list[Case] = [
      ("key 'invented'", "must be true or false, not 'yes'")),
     ("date in quotes", toml("start = 2027-03-01", 'start = "2027-03-01"'),
      ("key 'programme.start'", "must be a date, not '2027-03-01'", "without quotes")),
-    ("one method not in brackets", toml('[[methods]]\nid = "press_in_auger"', '[methodes]\nid = "press_in_auger"'),
-     ("unknown key or table 'methodes'", "did you mean 'methods'")),
+    ("one method not in brackets", toml('[[methods]]\nid = "press_in_auger"', '[methodds]\nid = "press_in_auger"'),
+     ("unknown key or table 'methodds'", "did you mean 'methods'")),
     ("single brackets", lambda folder: [toml("[[methods]]", f"[x{n}]")(folder) for n in range(3)] and folder.add(
         '[methods]\nid = "press_in"'), ("key 'methods'", "must stand in double brackets", "write [[methods]]")),
     ("nan", toml("energy_kj = 40", "energy_kj = nan"), ("key 'methods[1].energy_kj'", "must be a finite number")),
@@ -482,7 +482,7 @@ def test_a_scenario_is_a_folder(tmp_path: Path) -> None:
     with pytest.raises(ScenarioProblems, match=r"is a file, not a folder.*give the folder that holds it"):
         load_scenario(folder / "scenario.toml", KNOWN)
     with pytest.raises(ScenarioProblems, match=r"there is no such folder.*did you mean 'case'"):
-        load_scenario(tmp_path / "csae", KNOWN)
+        load_scenario(tmp_path / "casee", KNOWN)
     (folder / "scenario.toml").rename(folder / "scenari.toml")
     with pytest.raises(ScenarioProblems, match=r"holds no scenario.toml.*is it 'scenari.toml'"):
         load_scenario(folder.path, KNOWN)
