@@ -18,7 +18,7 @@ MODELS = load_models()
 
 
 def test_worked_example_of_the_transit_law() -> None:
-    # source: county environmental file using the US transit equations (read): 0.089 in/s at 25 ft meets 0.3 in/s at 11 ft
+    # source: county environmental file with the US transit equations (read): 0.089 in/s at 25 ft, 0.3 in/s at 11 ft
     spec = MODELS["fta_reference"]
     found = standoff_m(spec, 0.3 * 25.4, 0.5, reference_ppv_mm_s=0.089 * 25.4)
     assert found.distance_m / 0.3048 == pytest.approx(11.1, abs=0.05)
@@ -57,7 +57,7 @@ def test_a_surer_distance_and_more_energy_need_more_room() -> None:
 @pytest.mark.parametrize("wrong", [{"limit_mm_s": 0.0}, {"exceedance": 1.0}])
 def test_senseless_questions_are_refused(wrong: dict[str, float]) -> None:
     asked = {"limit_mm_s": 5.0, "exceedance": 0.05} | wrong
-    with pytest.raises(ValueError, match="positive|between 0 and 1"):
+    with pytest.raises(ValueError, match=r"positive|between 0 and 1"):
         standoff_m(MODELS["bs5228_vibratory"], asked["limit_mm_s"], asked["exceedance"])
 
 
