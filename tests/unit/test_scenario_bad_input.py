@@ -322,8 +322,8 @@ TABLES: list[Case] = [
      ("key 'invented'", "must be true or false, not 'yes'")),
     ("date in quotes", toml("start = 2027-03-01", 'start = "2027-03-01"'),
      ("key 'programme.start'", "must be a date, not '2027-03-01'", "without quotes")),
-    ("one method not in brackets", toml('[[methods]]\nid = "press_in_auger"', '[methodds]\nid = "press_in_auger"'),
-     ("unknown key or table 'methodds'", "did you mean 'methods'")),
+    ("one method not in brackets", toml('[[methods]]\nid = "press_in_auger"', '[methodx]\nid = "press_in_auger"'),
+     ("unknown key or table 'methodx'", "did you mean 'methods'")),
     ("single brackets", lambda folder: [toml("[[methods]]", f"[x{n}]")(folder) for n in range(3)] and folder.add(
         '[methods]\nid = "press_in"'), ("key 'methods'", "must stand in double brackets", "write [[methods]]")),
     ("nan", toml("energy_kj = 40", "energy_kj = nan"), ("key 'methods[1].energy_kj'", "must be a finite number")),
