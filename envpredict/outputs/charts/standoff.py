@@ -28,9 +28,9 @@ def _met(answer: Answer) -> str:
 
 def draw(asked: Question, found: Sequence[Answer], kind: str) -> bytes:
     """Return the picture as the bytes of a PNG or SVG file: the same question gives the same bytes."""
-    from envpredict.engine.catalogue import load_catalogue
-
     from matplotlib.ticker import FuncFormatter
+
+    from envpredict.engine.catalogue import load_catalogue
 
     models = load_catalogue().models
     first = next((answer for answer in found if answer.law is not None), None)
