@@ -13,7 +13,7 @@ from envpredict.core.words import suggestion
 from envpredict.limits.load import load_limit_sets
 from envpredict.monitoring.audit_checks import VERDICTS, Evidence, Facts, load_checks
 from envpredict.monitoring.audit_rules import SEVERITIES, Rule, load_rules
-from envpredict.monitoring.predicted import Predicted, from_assessment, from_plan, of_methods
+from envpredict.monitoring.predicted import Predicted, from_assessment, from_plan, of_methods, worked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -164,7 +164,7 @@ def audit(
     for name in records or {}:
         if name not in known:
             raise UnknownName(f"unknown audit rule '{name}'", suggestion(name, known))
-    predicted = _predicted(plan, assessment)
+    predicted = _predicted(plan, assessment, register)
     first = next(iter(known.values()))
     facts = Facts(plan, first, register, predicted, _shapes(plan, assessment))
     results = []
@@ -186,7 +186,8 @@ def _register(assessment: Assessment | None) -> Mapping[str, LimitSet]:
     return load_limit_sets(() if own is None else (own,))
 
 
-def _predicted(plan: Plan, assessment: Assessment | None) -> tuple[Predicted, ...] | None:
+def _predicted(plan: Plan, assessment: Assessment | None,
+               register: Mapping[str, LimitSet]) -> tuple[Predicted, ...] | None:
     """Return what is predicted for the plan's methods, or None where nothing is."""
     if assessment is None:
         stated = from_plan(plan)
@@ -197,7 +198,7 @@ def _predicted(plan: Plan, assessment: Assessment | None) -> tuple[Predicted, ..
                 for number, method in enumerate(plan.methods) if method.id not in known]
     if problems:
         raise InputProblems(problems, "plan and scenario")
-    return of_methods(from_assessment(assessment), plan)
+    return worked(of_methods(from_assessment(assessment), plan), plan, register)
 
 
 def _shapes(plan: Plan, assessment: Assessment | None) -> dict[str, BaseGeometry]:

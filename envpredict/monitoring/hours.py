@@ -39,3 +39,8 @@ def first_outside(work: Minutes, allowed: Minutes) -> str | None:
         return None
     day, minute = outside[0]
     return f"{DAY_WORDS[day]} {minute // 60:02d}:{minute % 60:02d}"
+
+
+def overlap(first: Minutes, second: Minutes) -> bool:
+    """Tell whether two sets of minutes share any."""
+    return bool((first & second).any())

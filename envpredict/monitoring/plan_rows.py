@@ -220,6 +220,8 @@ class Baseline(Row):
     done: bool | None = Field(default=None, description="true once it has been measured")
     laeq_db: float | None = Field(default=None, description="LAeq of the period")
     la90_db: float | None = Field(default=None, description="LA90 of the period")
+    position: Position | None = Field(
+        default=None, description="facade or free_field where these levels were measured; left out: the station's own")
     exclusions: Text | None = Field(
         default=None, description="what was left out, and why; 'nothing left out' is an answer")
     category: Text | None = Field(

@@ -24,7 +24,7 @@ def to_toml(plan: Plan) -> str:
     for text in said:
         lines += ["#", *_comment(text)]
     lines += ["#", *_comment("A key that is left out, or stands behind a #, is not stated."), "", *_keys(plan, HEAD)]
-    for name in Plan.model_fields:
+    for name in _order():
         if name in SECTIONS:
             part = getattr(plan, name)
             lines += ["", *_comment(meaning(name)), f"[{name}]", *_keys(part, type(part).model_fields)]
@@ -35,6 +35,17 @@ def to_toml(plan: Plan) -> str:
             for row in getattr(plan, name):
                 lines += [f"[[{name}]]", *_pairs(row), ""]
     return "\n".join(lines).rstrip() + "\n"
+
+
+LAST = ("receptors", "instruments", "proxies", "surveys", "predictions", "defaults")
+"""Lists that may be long and are looked up rather than read: they stand at the end of the file."""
+
+
+def _order() -> list[str]:
+    """Return the tables as they stand in the file: what is open first, long lists last."""
+    first = [name for name in ("open_points",) if name in LISTS]
+    middle = [name for name in Plan.model_fields if name not in (*HEAD, *first, *LAST)]
+    return [*first, *middle, *LAST]
 
 
 def _comment(text: str) -> list[str]:

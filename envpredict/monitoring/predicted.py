@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from envpredict.core.quantities import QUANTITIES
+from envpredict.monitoring.hours import DAY_MIN, minutes, overlap
+from envpredict.monitoring.plan_fields import DAY_WORDS
 from envpredict.monitoring.plan_fit import kind_of
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
+    from envpredict.limits.periods import Period
+    from envpredict.limits.schema import LimitSet
     from envpredict.monitoring.plan_rows import Criterion
     from envpredict.monitoring.plan_schema import Plan
 
@@ -109,6 +116,30 @@ def from_plan(plan: Plan) -> tuple[Predicted, ...] | None:
             receptor_class=criterion.receptor_class or "", median=median, design=design, limit=limit, likelihood=word,
             where=plan.at("predictions", number)))
     return tuple(found) or None
+
+
+def period_of(register: Mapping[str, LimitSet], limit_set: str, rule: str, label: str) -> Period | None:
+    """Return the clock period that a label or id means, or None where the rule holds at all times or isn't known."""
+    if limit_set not in register:
+        return None
+    periods = (period for one in register[limit_set].rules if one.id == rule for period in one.periods)
+    return next((period for period in periods if label in (period.label, period.id)), None)
+
+
+def worked(predicted: tuple[Predicted, ...], plan: Plan, register: Mapping[str, LimitSet]) -> tuple[Predicted, ...]:
+    """Leave out what has no number since nobody works in its period: nothing is lacking there."""
+    work = np.zeros((len(DAY_WORDS), DAY_MIN), dtype=bool)
+    for activity in plan.activities:
+        if not activity.days or activity.starts is None or activity.ends is None:
+            return predicted
+        work |= minutes(activity.days, activity.starts, activity.ends, widest=True)
+
+    def counts(one: Predicted) -> bool:
+        period = period_of(register, one.limit_set, one.rule, one.period)
+        return (not math.isnan(one.median) or period is None
+                or overlap(work, minutes(period.days, period.start, period.end)))
+
+    return tuple(one for one in predicted if counts(one)) if plan.activities else predicted
 
 
 def of_methods(predicted: tuple[Predicted, ...], plan: Plan) -> tuple[Predicted, ...]:

@@ -92,7 +92,7 @@ def _derived(facts: Facts, number: int, row: Baseline) -> Iterator[Evidence]:
         where = facts.plan.at("baseline", number, "category")
         period = next((one.id for one in rule.periods if criterion.period in (one.id, one.label)), None)
         found = rule.limit_from_background(str(criterion.receptor_class), period, row.laeq_db, row.la90_db,
-                                           str(station.position))
+                                           str(row.position or station.position))
         if not isinstance(found, LimitValue):
             yield missing(where, f"{criterion.id} follows from the background: {found}")
             continue

@@ -8,7 +8,7 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.limits.persistence import Counted
 from envpredict.limits.values import DayAllowance
 from envpredict.monitoring.audit_checks import Evidence, Facts, broken, check, idle, met, missing
-from envpredict.monitoring.hours import first_outside, minutes
+from envpredict.monitoring.hours import first_outside, minutes, overlap
 from envpredict.monitoring.plan_fields import MOVEMENTS
 from envpredict.monitoring.plan_rows import Activity, Criterion
 
@@ -129,9 +129,8 @@ def works_in(facts: Facts, criterion: Criterion) -> bool:
     if not criterion.days or criterion.starts is None or criterion.ends is None or not facts.plan.activities:
         return True
     span = minutes(criterion.days, criterion.starts, criterion.ends)
-    return any(_hours_unknown(activity) or bool((span & minutes(activity.days, str(activity.starts), str(activity.ends),
-                                                               widest=True)).any())
-               for activity in facts.plan.activities)
+    return any(_hours_unknown(one) or overlap(span, minutes(one.days, str(one.starts), str(one.ends), widest=True))
+               for one in facts.plan.activities)
 
 
 def _hours_unknown(activity: Activity) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from envpredict.monitoring.audit_checks import Evidence, Facts, broken, check, met, missing
-from envpredict.monitoring.hours import minutes
+from envpredict.monitoring.hours import minutes, overlap
 from envpredict.monitoring.plan_fields import DAY_WORDS
 
 NIGHT = ("22:00", "06:00")
@@ -37,7 +37,7 @@ def people_told(facts: Facts) -> Iterator[Evidence]:
 
 def _works_at_night(facts: Facts) -> bool:
     night = minutes(DAY_WORDS, *NIGHT, widest=True)
-    return any(bool((minutes(one.days, one.starts, one.ends) & night).any()) for one in facts.plan.activities
+    return any(overlap(minutes(one.days, one.starts, one.ends), night) for one in facts.plan.activities
                if one.days and one.starts is not None and one.ends is not None)
 
 
