@@ -11,8 +11,9 @@ from pathlib import Path
 from envpredict.core.errors import OutputFailure
 
 SCRIPTS: tuple[str, ...] = ("data.js", "view.js", "marks.js", "site.js", "layer.js", "list.js", "details.js",
-                            "controls.js", "measure.js", "print.js", "main.js")
+                            "legend.js", "controls.js", "measure.js", "print.js", "main.js")
 """The page's own scripts, in the order in which they build on one another."""
+STYLES: tuple[str, ...] = ("base.css", "panels.css", "onmap.css", "layouts.css")
 HINT = "install the package again with its dependencies: pip install envpredict"
 
 
@@ -82,4 +83,4 @@ def page_script() -> str:
 
 def page_style() -> str:
     """Return the page's own style."""
-    return page_file("page.css")
+    return "\n".join(page_file(name) for name in STYLES)

@@ -54,22 +54,26 @@ def write_programme(block: Block, assessment: Assessment, days: list[str]) -> li
     return told
 
 
-def day_words(chance: Chances, design: float, unproven: NDArray[np.bool_]) -> Codes:
+def day_words(chance: Chances, design: float, unproven: NDArray[np.bool_], whole: Codes) -> Codes:
     """Return the word of each receptor (R) on each day (D) as the page's code, from the day's chances (R, D).
 
     Where the governing prediction is unproven (R) a small chance proves nothing: the word is `cannot_judge`, as it is
-    over the whole programme. NaN: nothing to judge on that day.
+    over the whole programme. NaN: nothing to judge on that day. A receptor without a chance on any day keeps `whole`
+    (R), its word over the whole programme.
     """
     below = np.where(unproven, ORDER.index("cannot_judge"), ORDER.index("unlikely"))[:, None]
     with np.errstate(invalid="ignore"):
         words = np.where(chance >= LIKELY, ORDER.index("likely"),
                          np.where(chance >= design, ORDER.index("possible"), below))
-    return np.where(np.isnan(chance), ORDER.index("quiet"), words).astype(np.uint8)
+    missing = np.isnan(chance)
+    found = np.where(missing, ORDER.index("quiet"), words)
+    never = np.all(missing, axis=1, keepdims=True)
+    return np.where(never, whole[:, None], found).astype(np.uint8)
 
 
 def most_severe(words: list[Codes]) -> Codes:
     """Return the most severe of several effects' words; nothing to judge gives way to any other."""
-    ranks = np.array([-1 if word in ("none", "quiet") else number for number, word in enumerate(ORDER)])
+    ranks = np.array([{"none": -2, "quiet": -1}.get(word, number) for number, word in enumerate(ORDER)])
     best = words[0]
     for other in words[1:]:
         best = np.where(ranks[other] > ranks[best], other, best)
@@ -92,6 +96,14 @@ def _doubtful(method: MethodChoice, models: Mapping[str, ModelSpec]) -> frozense
     return frozenset(law.model for law in method.laws
                      if law.proxy or law.estimate or (law.model in models
                                                       and models[law.model].flags & {"proxy", "estimate"}))
+
+
+def _words(frame: pd.DataFrame, receptors: int) -> Codes:
+    """Return each receptor's word over the whole programme from the first of its findings in `frame`."""
+    first = frame.drop_duplicates("receptor_row")
+    words = np.full(receptors, ORDER.index("none"), dtype=np.uint8)
+    words[first["receptor_row"].to_numpy()] = first["word"].to_numpy()
+    return words
 
 
 def worst_receptors(frame: pd.DataFrame, count: int = WORST) -> NDArray[np.int64]:
@@ -124,8 +136,9 @@ def write_chances(block: Block, assessment: Assessment, frame: pd.DataFrame, day
             if name != method.id:
                 continue
             padded = np.pad(np.asarray(chances, dtype=float), ((0, 0), (0, 1)), constant_values=np.nan)[:, columns]
-            doubt = _unproven(mine[mine["effect"] == effect], receptors, _doubtful(method, models))
-            words[effect] = day_words(padded, assessment.scenario.design_exceedance, doubt)
+            rows = mine[mine["effect"] == effect]
+            doubt = _unproven(rows, receptors, _doubtful(method, models))
+            words[effect] = day_words(padded, assessment.scenario.design_exceedance, doubt, _words(rows, receptors))
             highest = padded[worst] if highest is None else np.fmax(highest, padded[worst])
         if words and highest is not None:
             block.add(f"day.{number}.governing", most_severe(list(words.values())).ravel(), "u8")

@@ -24,7 +24,8 @@ CHANCE_STEPS = 1000
 DAY_STEPS = 10
 SCATTER_STEPS = 100
 FINDINGS_IN_FULL = 500_000
-"""Beyond this many findings the page leaves out what `EXTRAS` holds, and says so."""
+"""Beyond this many findings the page leaves out what the `EXTRA` columns hold, and says so."""
+EXTRA_LEVELS: tuple[str, ...] = ("other_laws_low", "other_laws_high")
 EXTRAS: tuple[tuple[str, int], ...] = (("p_one_pile", CHANCE_STEPS), ("days_above_low", DAY_STEPS),
                                        ("days_above_high", DAY_STEPS))
 
@@ -89,10 +90,10 @@ def write(block: Block, frame: pd.DataFrame, receptors: int, methods: int) -> bo
     block.add_codes("findings.count", counts)
     block.add("findings.word", frame["word"], "u8")
     block.add("findings.outside", frame["in_range"].astype("boolean").eq(False).fillna(False), "u8")
-    for name in ("predicted_median", "predicted_design", "limit"):
+    full = len(frame) <= FINDINGS_IN_FULL
+    for name in ("predicted_median", "predicted_design", "limit", *(EXTRA_LEVELS if full else ())):
         block.add(f"findings.{name}", _codes(frame[name], is_decibel), "u16")
     block.add("findings.margin_db", margins(frame["margin_db"]), "i16")
-    full = len(frame) <= FINDINGS_IN_FULL
     for name, per_unit in (("p_exceed", CHANCE_STEPS), ("scatter", SCATTER_STEPS), ("days_above", DAY_STEPS),
                            *(EXTRAS if full else ())):
         block.add(f"findings.{name}", small_steps(frame[name], per_unit), "u16")

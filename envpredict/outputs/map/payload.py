@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from envpredict.core.cautions import DRAFT, INVENTED
-from envpredict.core.citation import VERIFY_MARK
+from envpredict.core.citation import BASIS_MEANING, VERIFY_MARK
 from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.engine.results import EFFECTS
 from envpredict.outputs.map import contours, days, findings
@@ -57,6 +57,7 @@ def collect(assessment: Assessment, *, private_names: bool, show_protected: bool
         **_banner(assessment, hidden),
         "words": words(),
         "meanings": {"quantities": {name: spec.symbol for name, spec in QUANTITIES.items()}, "positions": POSITIONS,
+                     "basis": {str(basis): meaning for basis, meaning in BASIS_MEANING.items()},
                      "verify": dict(VERIFY_MARK)},
         "effects": _effects(assessment),
         "facts": _receptors(block, assessment, shapes, works, origin, hidden),
@@ -113,6 +114,7 @@ def _receptors(block: Block, assessment: Assessment, shapes: Any, works: Any, or
     encode(shapes, origin, hidden.places).write(block, "receptors")
     marks = origin.quantise(anchors(shapes, works))
     marks[hidden.places] = 0
+    block.add("receptors.room", [_room(marks[~hidden.places])], "varint")
     block.add("receptors.anchor", marks, "varint")
     plan_m = receptors.geometry.distance(assessment.scenario.piles.union_all()).to_numpy(dtype=float)
     block.add("receptors.distance", np.where(hidden.places, -1, np.rint(plan_m * DISTANCE_STEPS)), "varint")
@@ -127,6 +129,16 @@ def _receptors(block: Block, assessment: Assessment, shapes: Any, works: Any, or
         text = receptors[fact].map(lambda value: f"{value:g}" if isinstance(value, float) else str(value))
         block.add_words(f"receptors.{fact}", text.where(receptors[fact].notna(), ""))
     return facts
+
+
+def _room(marks: Any) -> int:
+    """Return the distance from mark to mark that three of four receptors keep, in the page's steps; 0 for one alone."""
+    from scipy.spatial import cKDTree
+
+    if len(marks) < 2:
+        return 0
+    nearest = cKDTree(marks).query(marks, k=2)[0][:, 1]
+    return int(np.quantile(nearest, 0.25))
 
 
 def _contours(block: Block, assessment: Assessment, frame: pd.DataFrame, origin: Origin) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-// The choices: method, effect, period, day, level lines, background; and the legend, which counts what is shown.
+// The choices: method, effect, period, day, level lines, background.
 (function (rm) {
   "use strict";
 
@@ -12,8 +12,12 @@
   };
 
   function radio(name, value, checked, ...content) {
-    return rm.make("label", { class: "rm-choice" }, rm.make("input", { type: "radio", name, value, checked }),
-      rm.make("span", {}, ...content));
+    return rm.make(
+      "label",
+      { class: "rm-choice" },
+      rm.make("input", { type: "radio", name, value, checked }),
+      rm.make("span", {}, ...content),
+    );
   }
 
   function group(title, ...content) {
@@ -30,59 +34,118 @@
     build() {
       const { data, state } = this.app;
       this.counts = data.head.methods.map(() => rm.make("span", { class: "rm-counts" }));
-      const methods = data.head.methods.map((method, index) => radio("rm-method", index, index === state.method,
-        method.title, ...(method.estimate ? [rm.make("span", { class: "rm-flag" },
-          "vibration is an estimate: trial needed")] : []), this.counts[index]));
-      const effects = [["governing", "Whichever governs"], ...data.head.effects.map((one) => [one.id, capital(one.title)])]
-        .map(([id, title]) => radio("rm-effect", id, id === state.effect, title));
+      const methods = data.head.methods.map((method, index) =>
+        radio(
+          "rm-method",
+          index,
+          index === state.method,
+          method.title,
+          ...(method.estimate
+            ? [rm.make("span", { class: "rm-flag" }, "vibration is an estimate: trial needed")]
+            : []),
+          this.counts[index],
+        ),
+      );
+      const effects = [
+        ["governing", "Whichever governs"],
+        ...data.head.effects.map((one) => [one.id, capital(one.title)]),
+      ].map(([id, title]) => radio("rm-effect", id, id === state.effect, title));
       this.period = rm.make("select", { id: "rm-period" });
-      this.periodRow = rm.make("p", { class: "rm-row" }, rm.make("label", { for: "rm-period" }, "Period"), this.period);
-      this.lines = rm.make("select", { id: "rm-lines" },
+      this.periodRow = rm.make(
+        "p",
+        { class: "rm-row" },
+        rm.make("label", { for: "rm-period" }, "Period"),
+        this.period,
+      );
+      this.lines = rm.make(
+        "select",
+        { id: "rm-lines" },
         rm.make("option", { value: "follow" }, "of the effect shown"),
         ...data.head.effects.map((one) => rm.make("option", { value: one.id }, one.title)),
-        rm.make("option", { value: "none" }, "none"));
+        rm.make("option", { value: "none" }, "none"),
+      );
       this.tiles = rm.make("input", { type: "checkbox", id: "rm-tiles" });
-      this.tileTold = rm.make("span", { class: "rm-about" },
-        "OpenStreetMap; goes online and shows its server where you look");
+      this.tileTold = rm.make(
+        "span",
+        { class: "rm-about" },
+        "OpenStreetMap; goes online and shows its server where you look",
+      );
       this.legend = rm.make("section", { class: "rm-legend", "aria-label": "Legend" });
       this.section.append(
-        group("Method", ...methods), group("Effect", ...effects, this.periodRow), this.time(),
-        group("Level lines and background",
+        group("Method", ...methods),
+        group("Effect", ...effects, this.periodRow),
+        this.time(),
+        group(
+          "Level lines and background",
           rm.make("p", { class: "rm-row" }, rm.make("label", { for: "rm-lines" }, "Lines"), this.lines),
-          rm.make("label", { class: "rm-choice" }, this.tiles, rm.make("span", {}, "Background map", this.tileTold))),
-        this.legend, this.notes());
+          rm.make("label", { class: "rm-choice" }, this.tiles, rm.make("span", {}, "Background map", this.tileTold)),
+        ),
+        this.legend,
+        this.notes(),
+      );
       this.section.addEventListener("change", (event) => this.changed(event.target));
     }
 
     /** Return the choice of the whole programme or one day. */
     time() {
-      this.slider = rm.make("input", { type: "range", id: "rm-day", min: 0, max: 0, step: 1, "aria-label": "Day of the programme" });
+      this.slider = rm.make("input", {
+        type: "range",
+        id: "rm-day",
+        min: 0,
+        max: 0,
+        step: 1,
+        "aria-label": "Day of the programme",
+      });
       this.dayTold = rm.make("output", { for: "rm-day", class: "rm-about" });
       this.slider.addEventListener("input", () => this.app.set({ day: Number(this.slider.value) }));
-      return group("Time", radio("rm-time", "whole", true, "Whole programme"), radio("rm-time", "day", false, "One day"),
-        this.slider, this.dayTold);
+      return group(
+        "Time",
+        radio("rm-time", "whole", true, "Whole programme"),
+        radio("rm-time", "day", false, "One day"),
+        this.slider,
+        this.dayTold,
+      );
     }
 
     notes() {
       const { head } = this.app.data;
-      const list = (title, items) => (items.length ? rm.make("details", {}, rm.make("summary", {}, title),
-        rm.make("ul", {}, ...items.map((item) => rm.make("li", {}, item)))) : "");
+      const list = (title, items) =>
+        items.length
+          ? rm.make(
+              "details",
+              {},
+              rm.make("summary", {}, title),
+              rm.make("ul", {}, ...items.map((item) => rm.make("li", {}, item))),
+            )
+          : "";
       const by = head.daily.held.some((held) => held.length);
       const daily = [];
-      if (by && !head.daily.every_effect) daily.push("Likelihoods by day are held for the governing effect only, to keep this page small.");
+      if (by && !head.daily.every_effect)
+        daily.push("Likelihoods by day are held for the governing effect only, to keep this page small.");
       if (head.daily.worst.length && head.daily.worst.length < this.app.data.receptors) {
         daily.push(`Chances by day are charted for the ${head.daily.worst.length} worst receptors.`);
       }
       if (!by) daily.push("This result holds no likelihoods by day: the slider shows the piles only.");
-      if (!head.findings_in_full) daily.push("To keep this page small, findings stand without one pile's chance and the range of days; findings.csv has them.");
+      if (!head.findings_in_full)
+        daily.push(
+          "To keep this page small, one pile's chance, the range of days and other laws are left out; findings.csv has them.",
+        );
       if (head.contours.left_out) {
-        daily.push(`Lines are drawn for the limits that most receptors are judged by; ${head.contours.left_out} others have none.`);
+        daily.push(
+          `Lines are drawn for the limits that govern most receptors; ${head.contours.left_out} others have none.`,
+        );
       }
-      return rm.make("section", { class: "rm-notes", "aria-label": "Notes" },
+      return rm.make(
+        "section",
+        { class: "rm-notes", "aria-label": "Notes" },
         ...[...head.left_out, ...daily].map((note) => rm.make("p", {}, note)),
         list("Notes of this run", head.notes),
         list("Sources", head.sources),
-        list("Inputs and version", [`envpredict ${head.version}`, ...Object.entries(head.inputs).map(([name, sum]) => `${name}: ${sum}`)]));
+        list("Inputs and version", [
+          `envpredict ${head.version}`,
+          ...Object.entries(head.inputs).map(([name, sum]) => `${name}: ${sum}`),
+        ]),
+      );
     }
 
     changed(target) {
@@ -103,7 +166,11 @@
         return;
       }
       this.credit = L.control.attribution({ prefix: false }).addTo(map);
-      this.online = L.tileLayer(TILES, { attribution: "© OpenStreetMap contributors", maxNativeZoom: 19, maxZoom: 22 });
+      this.online = L.tileLayer(TILES, {
+        attribution: "© OpenStreetMap contributors",
+        maxNativeZoom: 19,
+        maxZoom: 22,
+      });
       this.online.on("tileerror", () => {
         this.tileTold.textContent = "no tile came: no network, or the server refuses";
       });
@@ -112,26 +179,31 @@
 
     update() {
       const { data, state } = this.app;
-      for (const input of this.section.querySelectorAll("input[name=rm-method]")) input.checked = Number(input.value) === state.method;
-      for (const input of this.section.querySelectorAll("input[name=rm-effect]")) input.checked = input.value === state.effect;
+      for (const input of this.section.querySelectorAll("input[name=rm-method]"))
+        input.checked = Number(input.value) === state.method;
+      for (const input of this.section.querySelectorAll("input[name=rm-effect]"))
+        input.checked = input.value === state.effect;
       this.counts.forEach((told, index) => {
         told.replaceChildren(...countPictures(data, rm.methodCounts(data, state, index)));
       });
       const effect = data.head.effects.find((one) => one.id === state.effect);
       const periods = effect && effect.periods.length > 1 ? effect.periods : [];
       this.periodRow.hidden = !periods.length;
-      this.period.replaceChildren(rm.make("option", { value: "" }, "whichever governs"),
-        ...periods.map((period) => rm.make("option", { value: period }, period)));
+      this.period.replaceChildren(
+        rm.make("option", { value: "" }, "whichever governs"),
+        ...periods.map((period) => rm.make("option", { value: period }, period)),
+      );
       this.period.value = state.period;
       this.updateTime();
-      this.updateLegend();
+      this.legend.replaceChildren(...rm.legend(this.app));
     }
 
     updateTime() {
       const { data, state, view } = this.app;
       const method = data.head.methods[state.method];
       const whole = state.day < 0;
-      for (const input of this.section.querySelectorAll("input[name=rm-time]")) input.checked = (input.value === "whole") === whole;
+      for (const input of this.section.querySelectorAll("input[name=rm-time]"))
+        input.checked = (input.value === "whole") === whole;
       this.slider.disabled = whole;
       this.slider.max = Math.max(0, method.days.length - 1);
       this.slider.value = Math.max(0, state.day);
@@ -141,45 +213,15 @@
       }
       const done = rm.pileStates(data, state).filter(Boolean).length;
       const date = rm.dateText(data.head.dates[method.days[state.day]]);
-      const text = `Day ${state.day + 1} of ${method.days.length}, ${date}: ${done} of ${method.piles} piles done by the evening`;
-      const kept = view.byDay ? (state.period ? " Likelihoods of the day, all periods." : " Likelihoods of this day.")
+      const day = `Day ${state.day + 1} of ${method.days.length}, ${date}`;
+      const text = `${day}: ${done} of ${method.piles} piles done by the evening`;
+      const kept = view.byDay
+        ? state.period
+          ? " Likelihoods of the day, all periods."
+          : " Likelihoods of this day."
         : " Likelihoods of the whole programme: none are held by day for this choice.";
       this.dayTold.textContent = `${text}.${kept}`;
       this.slider.setAttribute("aria-valuetext", text);
-    }
-
-    updateLegend() {
-      const { data, state, view } = this.app;
-      const order = rm.wordOrder(data);
-      const extra = ["none", "quiet"].map((id) => data.wordIndex[id]);
-      const rows = order.filter((index) => view.counts[index] || !extra.includes(index)).map((index) => {
-        const word = data.head.words[index];
-        return rm.make("li", {}, rm.markPicture(word), rm.make("span", {}, rm.make("b", {}, word.word), ` ${view.counts[index]}`,
-          rm.make("span", { class: "rm-about" }, word.meaning)));
-      });
-      const sign = (options, title, about) => rm.make("li", {}, rm.markPicture(null, options), rm.make("span", {}, rm.make("b", {}, title),
-        rm.make("span", { class: "rm-about" }, about)));
-      rows.push(sign({ ring: true }, "dashed ring", "out of range: outside the law's valid range"),
-        sign({ verify: true }, "v", "verify: an input is recalled, practice or an estimate; drawn when near, always in the list"));
-      this.legend.replaceChildren(rm.make("h2", {}, "Legend"), rm.make("ul", {}, ...rows), this.lineLegend(state), rm.siteLegend(data));
-    }
-
-    lineLegend() {
-      const { data, state } = this.app;
-      const shown = rm.linesShown(data, state);
-      const lines = data.head.contours.lines.filter((line, index) => shown[index]);
-      if (!lines.length) return "";
-      const titles = lines.map((line) => {
-        const [title] = data.head.documents.sets[line.limit_set] || [line.limit_set];
-        const period = line.period && line.period !== "any" ? `, ${line.period}` : "";
-        return `${rm.lineText(data, line)}: ${title}${period}`;
-      });
-      const chance = rm.percent(data.head.design_exceedance);
-      return rm.make("div", { class: "rm-lines" }, rm.make("h3", {}, "Level lines"),
-        rm.make("p", { class: "rm-about" }, `Solid: the median reaches the limit. Dashed: the level with a chance of ${chance} reaches it. `
-          + "Both are drawn from levels on the ground or in the free field, shifted by what the findings add on the middle; "
-          + "a receptor's own finding decides."),
-        rm.make("ul", {}, ...titles.map((text) => rm.make("li", {}, text))));
     }
   };
 
@@ -190,66 +232,16 @@
   /** Return the counts as marks with numbers, and in words for whoever hears the page. */
   function countPictures(data, counts) {
     const shown = rm.wordOrder(data).filter((index) => counts[index] > 0);
-    return [rm.make("span", { class: "rm-heard" }, rm.countText(data, counts)),
-      ...shown.map((index) => rm.make("span", { "aria-hidden": "true" }, rm.markPicture(data.head.words[index], { size: 16 }), String(counts[index])))];
-  }
-
-  function swatch(draw) {
-    const ratio = 2;
-    const canvas = rm.make("canvas", { class: "rm-mark", width: 30 * ratio, height: 18 * ratio, "aria-hidden": "true" });
-    canvas.style.width = "30px";
-    canvas.style.height = "18px";
-    const ctx = canvas.getContext("2d");
-    ctx.scale(ratio, ratio);
-    draw(ctx);
-    return canvas;
-  }
-
-  function line(ctx, { colour = "#1f2830", width = 1.6, dash = [], y = 9 } = {}) {
-    ctx.strokeStyle = colour;
-    ctx.lineWidth = width;
-    ctx.setLineDash(dash);
-    ctx.beginPath();
-    ctx.moveTo(1, y);
-    ctx.lineTo(29, y);
-    ctx.stroke();
-  }
-
-  function dot(ctx, x, r, fill, edge) {
-    ctx.beginPath();
-    ctx.arc(x, 9, r, 0, 2 * Math.PI);
-    ctx.fillStyle = fill;
-    ctx.fill();
-    ctx.strokeStyle = edge;
-    ctx.lineWidth = 1.2;
-    ctx.stroke();
-  }
-
-  /** Return the legend of the site's own things, those that the scenario has. */
-  rm.siteLegend = function (data) {
-    const has = (name) => data.has(`${name}.kind`);
-    const rows = [
-      ["wall", "pile wall", (ctx) => line(ctx, { colour: "#5b6670", width: 3 })],
-      ["piles", "piles: done, this day's, to come", (ctx) => {
-        dot(ctx, 5, 3, "#1f2830", "#1f2830");
-        dot(ctx, 15, 5, "#1f2830", "#ffffff");
-        dot(ctx, 25, 3, "#ffffff", "#1f2830");
-      }],
-      ["boreholes", "borehole", (ctx) => rm.drawBorehole(ctx, 15, 9)],
-      ["boundary", "site boundary", (ctx) => line(ctx, { dash: [10, 3, 2, 3] })],
-      ["obstacles", "building or screen", (ctx) => {
-        ctx.fillStyle = "#e3e0d8";
-        ctx.strokeStyle = "#b7b2a6";
-        ctx.fillRect(4, 3, 22, 12);
-        ctx.strokeRect(4, 3, 22, 12);
-      }],
-      ["constraints", "constraint on the works", (ctx) => {
-        ctx.strokeStyle = "#6b543c";
-        ctx.setLineDash([4, 2]);
-        ctx.strokeRect(4, 3, 22, 12);
-      }],
+    return [
+      rm.make("span", { class: "rm-heard" }, rm.countText(data, counts)),
+      ...shown.map((index) =>
+        rm.make(
+          "span",
+          { "aria-hidden": "true" },
+          rm.markPicture(data.head.words[index], { size: 16 }),
+          String(counts[index]),
+        ),
+      ),
     ];
-    return rm.make("ul", { class: "rm-site" }, ...rows.filter(([name]) => has(name)).map(([, text, draw]) =>
-      rm.make("li", {}, swatch(draw), rm.make("span", {}, text))));
-  };
+  }
 })((window.riskMap = window.riskMap || {}));

@@ -79,7 +79,7 @@
       return this.column(`${name}.words`)[this.column(name)[row]];
     }
 
-    /** Return a layer's shapes: per shape `kind` and its parts, per part its points; `box` is x0, y0, x1, y1 a shape. */
+    /** Return a layer's shapes: per shape `kind`, its parts and its `box` x0, y0, x1, y1; per part its points. */
     shapes(name) {
       const key = `${name}.shapes`;
       if (!this.cache.has(key)) this.cache.set(key, this.readShapes(name));
@@ -146,6 +146,7 @@
 
     /** Return a level as text with its unit; levels are stored rounded to three digits, decibels to one decimal. */
     level(name, finding) {
+      if (!this.has(`findings.${name}`)) return "";
       const code = this.column(`findings.${name}`)[finding];
       const { decibel, unit } = this.kind(finding);
       if (code === 0) return "";

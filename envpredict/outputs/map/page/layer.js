@@ -8,6 +8,8 @@
   const MOST_LABELLED = 320;
   const MOST_VERIFY = 60;
   const REACH = 12;
+  const SMALLEST_R = 1.9;
+  const LARGEST_R = 7.5;
 
   /** Return how stored coordinates become pixels of the map's layer at the present zoom. */
   rm.projector = function (map, origin, bounds) {
@@ -22,7 +24,10 @@
       x: (x) => x0 + x * step,
       y: (y) => y0 - y * step,
       metre: perMetre / Math.cos(latitude),
-      left: bounds.min.x, top: bounds.min.y, right: bounds.max.x, bottom: bounds.max.y,
+      left: bounds.min.x,
+      top: bounds.min.y,
+      right: bounds.max.x,
+      bottom: bounds.max.y,
     };
   };
 
@@ -76,7 +81,7 @@
       const { data, state, view } = this._app;
       const at = rm.projector(this._map, data.head.origin, this._bounds);
       const seen = this.visible(at);
-      const r = Math.max(3.4, Math.min(8, 2.6 * Math.sqrt(at.metre) + 3) - Math.log10(Math.max(1, seen.length / 60)) * 2);
+      const r = this.markRadius(at, seen);
       rm.drawGround(ctx, data, at);
       this.drawShapes(ctx, at, seen);
       const drawn = rm.drawLines(ctx, data, state, at);
@@ -85,7 +90,10 @@
       this.drawChosen(ctx, at, r);
       this.drawTexts(ctx, at, seen, r, drawn);
       this.radius = r;
-      this.shownWords = rm.countWords(data, seen.map((receptor) => view.words[receptor]));
+      this.shownWords = rm.countWords(
+        data,
+        seen.map((receptor) => view.words[receptor]),
+      );
     },
 
     /** Return the receptors in view, the most severe last, so that they lie on top. */
@@ -132,6 +140,13 @@
       ctx.restore();
     },
 
+    /** Return the radius of the marks: as large as the room between them lets it be, down to a few pixels. */
+    markRadius: function (at, seen) {
+      const room = this._app.data.column("receptors.room")[0];
+      if (room === 0 || seen.length < 2) return LARGEST_R;
+      return Math.max(SMALLEST_R, Math.min(LARGEST_R, 0.5 * (at.x(room) - at.x(0))));
+    },
+
     /** Return where marks stand in pixels of the layer. */
     marks: function (at) {
       const { x, y } = this._app.data.anchors();
@@ -140,14 +155,15 @@
 
     drawMarks: function (ctx, at, seen, r, ratio) {
       const { data, view } = this._app;
-      const { pictures, half } = rm.stamps(data.head.words, r, ratio);
+      const stamps = rm.stamps(data.head.words, r, ratio);
+      const { half } = stamps;
       const size = 2 * half;
       const mark = this.marks(at);
       for (const receptor of seen) {
         const x = mark.x(receptor);
         const y = mark.y(receptor);
+        const pictures = rm.outside(data, view.finding[receptor]) ? stamps.outside : stamps.inside;
         ctx.drawImage(pictures[view.words[receptor]], x - half, y - half, size, size);
-        if (rm.outside(data, view.finding[receptor])) rm.drawRing(ctx, x, y, r);
         if (seen.length <= MOST_VERIFY && rm.verify(data, view.finding[receptor])) rm.drawVerify(ctx, x, y, r);
       }
     },
@@ -157,7 +173,10 @@
       if (state.selected < 0 || !data.placed(state.selected)) return;
       const mark = this.marks(at);
       ctx.save();
-      for (const [colour, width] of [["#ffffff", 5], ["#0f2f4a", 2.5]]) {
+      for (const [colour, width] of [
+        ["#ffffff", 5],
+        ["#0f2f4a", 2.5],
+      ]) {
         ctx.beginPath();
         ctx.arc(mark.x(state.selected), mark.y(state.selected), r + 7, 0, 2 * Math.PI);
         ctx.strokeStyle = colour;

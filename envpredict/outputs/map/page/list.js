@@ -23,22 +23,41 @@
 
     build(section) {
       const { data } = this.app;
-      this.search = rm.make("input", { type: "search", id: "rm-search", autocomplete: "off", placeholder: "id, name or use" });
+      this.search = rm.make("input", {
+        type: "search",
+        id: "rm-search",
+        autocomplete: "off",
+        placeholder: "id, name or use",
+      });
       this.pick = rm.make("select", { id: "rm-filter" }, rm.make("option", { value: "" }, "every likelihood"));
-      for (const index of rm.wordOrder(data)) this.pick.append(rm.make("option", { value: index }, data.head.words[index].word));
+      for (const index of rm.wordOrder(data))
+        this.pick.append(rm.make("option", { value: index }, data.head.words[index].word));
       this.head = rm.make("tr");
       this.body = rm.make("tbody");
       this.told = rm.make("p", { class: "rm-told", role: "status" });
       this.back = rm.make("button", { type: "button" }, "Previous");
       this.next = rm.make("button", { type: "button" }, "Next");
-      this.scroll = rm.make("div", { class: "rm-rows", tabindex: "0", role: "region", "aria-label": "Receptors, list" },
-        rm.make("table", { class: "rm-table" }, rm.make("thead", {}, this.head), this.body));
-      this.element = rm.make("div", { class: "rm-list", id: "rm-list", tabindex: "-1" },
+      this.scroll = rm.make(
+        "div",
+        { class: "rm-rows", tabindex: "0", role: "region", "aria-label": "Receptors, list" },
+        rm.make("table", { class: "rm-table" }, rm.make("thead", {}, this.head), this.body),
+      );
+      this.element = rm.make(
+        "div",
+        { class: "rm-list", id: "rm-list", tabindex: "-1" },
         rm.make("h2", {}, "Receptors"),
-        rm.make("div", { class: "rm-find" },
-          rm.make("label", { for: "rm-search" }, "Search"), this.search,
-          rm.make("label", { for: "rm-filter" }, "Show"), this.pick),
-        this.told, this.scroll, rm.make("div", { class: "rm-pages" }, this.back, this.next));
+        rm.make(
+          "div",
+          { class: "rm-find" },
+          rm.make("label", { for: "rm-search" }, "Search"),
+          this.search,
+          rm.make("label", { for: "rm-filter" }, "Show"),
+          this.pick,
+        ),
+        this.told,
+        this.scroll,
+        rm.make("div", { class: "rm-pages" }, this.back, this.next),
+      );
       section.append(this.element);
       this.listen();
     }
@@ -116,7 +135,8 @@
       this.head.replaceChildren(...COLUMNS.map((column) => this.heading(column)));
       this.body.replaceChildren(...part.map((receptor, index) => this.row(receptor, index === 0)));
       const of = this.found.length === data.receptors ? "" : ` found among ${data.receptors}`;
-      this.told.textContent = part.length ? `${from + 1} to ${from + part.length} of ${this.found.length}${of}`
+      this.told.textContent = part.length
+        ? `${from + 1} to ${from + part.length} of ${this.found.length}${of}`
         : `None found among ${data.receptors}`;
       this.back.disabled = this.page === 0;
       this.next.disabled = this.page >= pages - 1;
@@ -126,8 +146,12 @@
 
     heading({ id, title }) {
       const sorted = this.sort === id;
-      const button = rm.make("button", { type: "button" }, title, rm.make("span", { "aria-hidden": "true" },
-        sorted ? (this.down ? " ▾" : " ▴") : ""));
+      const button = rm.make(
+        "button",
+        { type: "button" },
+        title,
+        rm.make("span", { "aria-hidden": "true" }, sorted ? (this.down ? " ▾" : " ▴") : ""),
+      );
       button.addEventListener("click", () => this.resort(id));
       const cell = rm.make("th", { scope: "col" }, button);
       if (sorted) cell.setAttribute("aria-sort", this.down ? "descending" : "ascending");
@@ -145,17 +169,36 @@
       const finding = view.finding[receptor];
       const ring = rm.outside(data, finding);
       const name = data.name(receptor);
-      const button = rm.make("button", { type: "button", tabindex: first ? 0 : -1 },
-        rm.make("bdi", {}, data.ids[receptor]));
-      const about = rm.make("span", { class: "rm-about" }, data.placed(receptor) ? data.use(receptor)
-        : `${data.use(receptor)}, place left out`);
-      const label = rm.make("td", {}, button, ...(name ? [" ", rm.make("bdi", { class: "rm-name" }, name)] : []), about);
+      const button = rm.make(
+        "button",
+        { type: "button", tabindex: first ? 0 : -1 },
+        rm.make("bdi", {}, data.ids[receptor]),
+      );
+      const about = rm.make(
+        "span",
+        { class: "rm-about" },
+        data.placed(receptor) ? data.use(receptor) : `${data.use(receptor)}, place left out`,
+      );
+      const label = rm.make(
+        "td",
+        {},
+        button,
+        ...(name ? [" ", rm.make("bdi", { class: "rm-name" }, name)] : []),
+        about,
+      );
       const flags = [ring ? "out of range" : "", rm.verify(data, finding) ? "verify" : ""].filter(Boolean).join(", ");
-      return rm.make("tr", { "data-receptor": receptor },
+      return rm.make(
+        "tr",
+        { "data-receptor": receptor },
         label,
-        rm.make("td", { class: "rm-word" }, rm.markPicture(word, { ring }),
-          rm.make("span", {}, word.word, rm.make("span", { class: "rm-about" }, flags))),
-        rm.make("td", { class: "rm-number" }, finding < 0 ? "" : rm.margin(data.margin(finding))));
+        rm.make(
+          "td",
+          { class: "rm-word" },
+          rm.markPicture(word, { ring }),
+          rm.make("span", {}, word.word, rm.make("span", { class: "rm-about" }, flags)),
+        ),
+        rm.make("td", { class: "rm-number" }, finding < 0 ? "" : rm.margin(data.margin(finding))),
+      );
     }
 
     /** Show which row is chosen. */

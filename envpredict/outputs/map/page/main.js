@@ -18,7 +18,11 @@
       this.furnish();
       this.fit();
       this.layer.addTo(map);
-      this.measure = new rm.Measure(this, document.getElementById("rm-measure"), document.getElementById("rm-measured"));
+      this.measure = new rm.Measure(
+        this,
+        document.getElementById("rm-measure"),
+        document.getElementById("rm-measured"),
+      );
       this.sheet = new rm.Sheet(this);
       this.listen();
       this.update();
@@ -34,10 +38,20 @@
       L.control.zoom({ position: "topleft" }).addTo(this.map);
       L.control.scale({ imperial: false, maxWidth: 160, position: "bottomleft" }).addTo(this.map);
       const north = L.control({ position: "topright" });
-      north.onAdd = () => rm.make("div", { class: "rm-north", role: "img", "aria-label": "North is up" },
-        rm.make("span", { class: "rm-arrow" }), "N");
+      north.onAdd = () =>
+        rm.make(
+          "div",
+          { class: "rm-north", role: "img", "aria-label": "North is up" },
+          rm.make("span", { class: "rm-arrow" }),
+          "N",
+        );
       north.addTo(this.map);
-      this.map.getContainer().setAttribute("aria-label", "Map: arrow keys move it, plus and minus zoom; every receptor is in the list too");
+      this.map
+        .getContainer()
+        .setAttribute(
+          "aria-label",
+          "Map: arrow keys move it, plus and minus zoom; every receptor is in the list too",
+        );
       this.map.getContainer().setAttribute("role", "region");
     }
 
@@ -59,7 +73,15 @@
       document.addEventListener("keydown", (event) => {
         if (event.key === "Escape" && this.state.selected >= 0) this.close();
       });
-      window.addEventListener("resize", () => this.map.invalidateSize({ animate: false }));
+      window.addEventListener("resize", () => this.resized());
+      this.resized();
+    }
+
+    /** Fit the map to its place, and leave room for the cautions where they lie over the page. */
+    resized() {
+      const cautions = document.querySelector(".rm-cautions");
+      document.documentElement.style.setProperty("--cautions-height", `${cautions.offsetHeight}px`);
+      this.map.invalidateSize({ animate: false });
     }
 
     hover(box, event) {
@@ -69,8 +91,11 @@
       if (receptor < 0) return;
       const { data, view } = this;
       const word = data.head.words[view.words[receptor]];
-      box.replaceChildren(rm.markPicture(word, { size: 18 }), rm.make("bdi", {}, rm.shorten(data.ids[receptor], 40)),
-        ` ${data.use(receptor)}, ${word.word}`);
+      box.replaceChildren(
+        rm.markPicture(word, { size: 18 }),
+        rm.make("bdi", {}, rm.shorten(data.ids[receptor], 40)),
+        ` ${data.use(receptor)}, ${word.word}`,
+      );
       box.style.left = `${event.containerPoint.x + 14}px`;
       box.style.top = `${event.containerPoint.y + 14}px`;
     }
@@ -80,8 +105,10 @@
       const { data, state } = this;
       const effect = data.head.effects.find((one) => one.id === state.effect);
       const what = effect ? effect.title + (state.period ? `, ${state.period}` : "") : "whichever effect governs";
-      const when = state.day >= 0 && this.view.byDay ? `on ${rm.dateText(data.head.dates[data.head.methods[state.method].days[state.day]])}`
-        : "over the whole programme";
+      const when =
+        state.day >= 0 && this.view.byDay
+          ? `on ${rm.dateText(data.head.dates[data.head.methods[state.method].days[state.day]])}`
+          : "over the whole programme";
       return `under ${data.head.methods[state.method].title}: ${what}, ${when}`;
     }
 
@@ -98,7 +125,10 @@
       const methods = this.data.head.methods;
       const date = methods[before.method].days[before.day];
       const days = methods[this.state.method].days;
-      return days.reduce((best, day, index) => (Math.abs(day - date) < Math.abs(days[best] - date) ? index : best), 0);
+      return days.reduce(
+        (best, day, index) => (Math.abs(day - date) < Math.abs(days[best] - date) ? index : best),
+        0,
+      );
     }
 
     update() {
@@ -114,6 +144,7 @@
     /** Choose a receptor: its findings open, the map shows it, the list turns to it. */
     select(receptor, { from }) {
       this.state = { ...this.state, selected: receptor };
+      this.openedFrom = from;
       this.list.reveal(receptor);
       document.body.classList.add("rm-open");
       this.details.show();
@@ -138,7 +169,8 @@
       document.body.classList.remove("rm-open");
       this.details.show();
       this.layer.redraw();
-      this.list.focus(was);
+      if (this.openedFrom === "map") this.map.getContainer().focus({ preventScroll: true });
+      else this.list.focus(was);
     }
 
     /** Show the piles and all receptors whose place is shown. */
@@ -154,22 +186,28 @@
           box[3] = Math.max(box[3], shapes.box[4 * index + 3]);
         }
       }
-      this.map.fitBounds([rm.latLng(this.data, box[0], box[1]), rm.latLng(this.data, box[2], box[3])],
-        { padding: [24, 24], animate: false });
+      this.map.fitBounds([rm.latLng(this.data, box[0], box[1]), rm.latLng(this.data, box[2], box[3])], {
+        padding: [24, 24],
+        animate: false,
+      });
     }
   }
 
   /** Start the page on a map; the promise ends when it can be used. */
   rm.start = function (map) {
     const head = JSON.parse(document.getElementById("rm-data").textContent);
-    rm.ready = rm.load(head, document.getElementById("rm-block").textContent).then((data) => {
-      rm.app = new App(map, data);
-      return rm.app;
-    }).catch((error) => {
-      document.getElementById("rm-summary").textContent = "This browser can't unpack the page's numbers. "
-        + "Use a browser of 2023 or later, or read findings.csv and the report.";
-      throw error;
-    });
+    rm.ready = rm
+      .load(head, document.getElementById("rm-block").textContent)
+      .then((data) => {
+        rm.app = new App(map, data);
+        return rm.app;
+      })
+      .catch((error) => {
+        document.getElementById("rm-summary").textContent =
+          "This browser can't unpack the page's numbers. " +
+          "Use a browser of 2023 or later, or read findings.csv and the report.";
+        throw error;
+      });
     return rm.ready;
   };
 })((window.riskMap = window.riskMap || {}));

@@ -89,15 +89,23 @@
         L.polyline(this.points, { color: "#0f2f4a", weight: 2.5, interactive: false }).addTo(this.layer);
       }
       for (const point of this.points) {
-        L.circleMarker(point, { radius: 4, color: "#0f2f4a", weight: 2, fillColor: "#ffffff", fillOpacity: 1, interactive: false })
-          .addTo(this.layer);
+        L.circleMarker(point, {
+          radius: 4,
+          color: "#0f2f4a",
+          weight: 2,
+          fillColor: "#ffffff",
+          fillOpacity: 1,
+          interactive: false,
+        }).addTo(this.layer);
       }
       const legs = this.points.length - 1;
       if (legs < 1) {
-        this.told.textContent = "Click points on the map; or move it with the arrow keys and press Enter at the cross.";
+        this.told.textContent =
+          "Click points on the map; or move it with the arrow keys and press Enter at the cross.";
       } else {
         const last = rm.metres(this.points[legs - 1], this.points[legs]);
-        this.told.textContent = legs === 1 ? text(last) : `${text(this.total())} in ${legs} legs, the last ${text(last)}`;
+        this.told.textContent =
+          legs === 1 ? text(last) : `${text(this.total())} in ${legs} legs, the last ${text(last)}`;
       }
     }
   };

@@ -3,7 +3,7 @@
   "use strict";
 
   const SIZES = { a4: "A4 landscape", a3: "A3 landscape" };
-  const ROWS = { a4: 22, a3: 44 };
+  const MOST_ROWS = 80;
   const DOTS = 3;
 
   rm.Sheet = class {
@@ -12,7 +12,9 @@
       this.size = "";
       this.paper = rm.make("style");
       document.head.append(this.paper);
-      this.buttons = Object.fromEntries(Object.keys(SIZES).map((size) => [size, document.getElementById(`rm-print-${size}`)]));
+      this.buttons = Object.fromEntries(
+        Object.keys(SIZES).map((size) => [size, document.getElementById(`rm-print-${size}`)]),
+      );
       for (const [size, button] of Object.entries(this.buttons)) {
         button.addEventListener("click", () => this.turn(this.size === size ? "" : size));
       }
@@ -36,7 +38,8 @@
       document.body.classList.toggle("rm-sheet", Boolean(size));
       document.body.dataset.paper = size;
       this.paper.textContent = `@page { size: ${SIZES[size || "a4"]}; margin: 8mm; }`;
-      for (const [name, button] of Object.entries(this.buttons)) button.setAttribute("aria-pressed", String(name === size));
+      for (const [name, button] of Object.entries(this.buttons))
+        button.setAttribute("aria-pressed", String(name === size));
       this.print.hidden = !size;
       this.table.hidden = !size;
       rm.pixelRatio = size ? DOTS : 0;
@@ -46,23 +49,40 @@
       this.app.fit();
     }
 
-    /** Fill the table of the worst receptors. */
+    /** Fill the table with as many of the worst receptors as the sheet holds. */
     update() {
       if (!this.size) return;
       const { data, view, order } = this.app;
-      const rows = order.slice(0, ROWS[this.size]).map((receptor) => {
+      const rows = order.slice(0, MOST_ROWS).map((receptor) => {
         const word = data.head.words[view.words[receptor]];
         const finding = view.finding[receptor];
         const ring = rm.outside(data, finding);
-        const flags = [ring ? "out of range" : "", rm.verify(data, finding) ? "verify" : ""].filter(Boolean).join(", ");
-        return rm.make("tr", {}, rm.make("td", {}, rm.make("bdi", {}, rm.shorten(data.ids[receptor], 24)),
-          rm.make("span", { class: "rm-about" }, ` ${data.use(receptor)}`)),
-        rm.make("td", { class: "rm-word" }, rm.markPicture(word, { ring, size: 16 }), rm.make("span", {}, word.word, flags ? `, ${flags}` : "")),
-        rm.make("td", { class: "rm-number" }, finding < 0 ? "" : rm.margin(data.margin(finding))));
+        const flags = [ring ? "out of range" : "", rm.verify(data, finding) ? "verify" : ""]
+          .filter(Boolean)
+          .join(", ");
+        return rm.make(
+          "tr",
+          {},
+          rm.make(
+            "td",
+            {},
+            rm.make("bdi", {}, rm.shorten(data.ids[receptor], 24)),
+            rm.make("span", { class: "rm-about" }, ` ${data.use(receptor)}`),
+          ),
+          rm.make(
+            "td",
+            { class: "rm-word" },
+            rm.markPicture(word, { ring, size: 16 }),
+            rm.make("span", {}, word.word, flags ? `, ${flags}` : ""),
+          ),
+          rm.make("td", { class: "rm-number" }, finding < 0 ? "" : rm.margin(data.margin(finding))),
+        );
       });
-      const title = order.length > rows.length ? `The ${rows.length} worst of ${order.length} receptors` : `All ${order.length} receptors`;
-      this.table.replaceChildren(rm.make("h2", {}, title), rm.make("table", { class: "rm-table" },
-        rm.make("tbody", {}, ...rows)));
+      const title = rm.make("h2", {}, `All ${order.length} receptors`);
+      this.table.replaceChildren(title, rm.make("table", { class: "rm-table" }, rm.make("tbody", {}, ...rows)));
+      const room = this.table.parentElement.clientHeight;
+      while (rows.length > 0 && this.table.offsetHeight > room) rows.pop().remove();
+      if (order.length > rows.length) title.textContent = `The ${rows.length} worst of ${order.length} receptors`;
     }
   };
 })((window.riskMap = window.riskMap || {}));

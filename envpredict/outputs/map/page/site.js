@@ -21,8 +21,12 @@
 
   function inView(shapes, index, at) {
     const box = shapes.box;
-    return at.x(box[4 * index + 2]) >= at.left && at.x(box[4 * index]) <= at.right
-      && at.y(box[4 * index + 1]) >= at.top && at.y(box[4 * index + 3]) <= at.bottom;
+    return (
+      at.x(box[4 * index + 2]) >= at.left &&
+      at.x(box[4 * index]) <= at.right &&
+      at.y(box[4 * index + 1]) >= at.top &&
+      at.y(box[4 * index + 3]) <= at.bottom
+    );
   }
   rm.inView = inView;
 
@@ -66,24 +70,37 @@
 
   /** Draw what lies below the receptors: obstacles, constraints, the boundary. */
   rm.drawGround = function (ctx, data, at) {
-    drawAreas(ctx, data, "obstacles", at, { fill: "#e3e0d8", stroke: "#b7b2a6" });
-    drawAreas(ctx, data, "constraints", at, { fill: hatch(ctx, "rgba(96,74,52,0.45)"), stroke: "#6b543c", dash: [5, 3] });
+    drawAreas(ctx, data, "obstacles", at, { fill: "#e3e0d8", stroke: "#a9a395", width: 1.5 });
+    drawAreas(ctx, data, "constraints", at, {
+      fill: hatch(ctx, "rgba(96,74,52,0.45)"),
+      stroke: "#6b543c",
+      dash: [5, 3],
+    });
     drawAreas(ctx, data, "boundary", at, { stroke: INK, width: 1.6, dash: [10, 3, 2, 3] });
   };
 
   /** Return whether a level line belongs to what is chosen. */
   rm.linesShown = function (data, state) {
     const choice = state.lines === "follow" ? state.effect : state.lines;
-    return data.head.contours.lines.map((line) => line.method === state.method && (
-      choice === "governing" ? line.rank === 0 && line.design
-        : line.effect === choice && (!state.period || state.lines !== "follow" || line.period === state.period)));
+    return data.head.contours.lines.map(
+      (line) =>
+        line.method === state.method &&
+        (choice === "governing"
+          ? line.rank === 0 && line.design
+          : line.effect === choice && (!state.period || state.lines !== "follow" || line.period === state.period)),
+    );
+  };
+
+  /** Return the limit that a level line is drawn for. */
+  rm.limitText = function (line) {
+    const unit = line.unit.startsWith("dB") ? "dB" : line.unit.replace("um/s", "µm/s");
+    return unit === "1" ? line.limit : `${line.limit} ${unit}`;
   };
 
   /** Return what stands on a level line. */
   rm.lineText = function (data, line) {
-    const unit = line.unit.startsWith("dB") ? "dB" : line.unit;
     const which = line.design ? `${rm.percent(data.head.design_exceedance)} chance` : "median";
-    return `${line.limit} ${unit === "1" ? "" : unit} · ${which}`.replace("  ", " ");
+    return `${rm.limitText(line)} · ${which}`;
   };
 
   rm.percent = function (share) {
@@ -100,6 +117,13 @@
         if (x > at.left + 30 && x < at.right - 30 && y > at.top + 12 && y < at.bottom - 12) seen.push([x, y]);
       }
       if (seen.length < 3) continue;
+      const [left, right] = [Math.min(...seen.map((p) => p[0])), Math.max(...seen.map((p) => p[0]))];
+      const [top, bottom] = [Math.min(...seen.map((p) => p[1])), Math.max(...seen.map((p) => p[1]))];
+      if (Math.max(right - left, bottom - top) < 1.6 * labels.width(text, 11, true)) {
+        // a line shorter than its text has it beside it
+        labels.write(text, right + 8, (top + bottom) / 2, { colour, size: 11, bold: true });
+        continue;
+      }
       for (let share = 1; share < LABEL_STEP; share += 1) {
         const middle = Math.floor((seen.length * ((share * 3) % LABEL_STEP)) / LABEL_STEP);
         const [x0, y0] = seen[Math.max(0, middle - 1)];
@@ -158,7 +182,10 @@
     if (data.has("wall.kind")) {
       const wall = data.shapes("wall");
       ctx.lineCap = "round";
-      for (const [colour, width] of [["#ffffff", 6], ["#5b6670", 3]]) {
+      for (const [colour, width] of [
+        ["#ffffff", 6],
+        ["#5b6670", 3],
+      ]) {
         ctx.strokeStyle = colour;
         ctx.lineWidth = width;
         ctx.beginPath();
@@ -193,7 +220,8 @@
   function drawBoreholes(ctx, data, at) {
     if (!data.has("boreholes.kind")) return;
     const holes = data.shapes("boreholes");
-    for (let index = 0; index < holes.count; index += 1) rm.drawBorehole(ctx, at.x(holes.x[index]), at.y(holes.y[index]));
+    for (let index = 0; index < holes.count; index += 1)
+      rm.drawBorehole(ctx, at.x(holes.x[index]), at.y(holes.y[index]));
   }
 
   rm.drawBorehole = function (ctx, x, y) {

@@ -4,8 +4,11 @@
 
   /** Return, for every kind of finding, whether it belongs to the chosen effect and period. */
   function chosenKinds(data, state) {
-    return data.kinds.map((kind) =>
-      (state.effect === "governing" || kind.effect === state.effect) && (!state.period || kind.period === state.period));
+    return data.kinds.map(
+      (kind) =>
+        (state.effect === "governing" || kind.effect === state.effect) &&
+        (!state.period || kind.period === state.period),
+    );
   }
 
   /** Return the finding that governs each receptor under the choice, -1 where there is none.
@@ -35,7 +38,7 @@
 
   /** Return the number of receptors of every word. */
   rm.countWords = function (data, words) {
-    const counts = new Array(data.head.words.length).fill(0);
+    const counts = Array.from(data.head.words, () => 0);
     for (const word of words) counts[word] += 1;
     return counts;
   };
@@ -71,7 +74,10 @@
 
   /** Return "12 likely, 3 possible" in order of severity; words without a receptor are left out. */
   rm.countText = function (data, counts) {
-    const told = rm.wordOrder(data).filter((index) => counts[index]).map((index) => `${counts[index]} ${data.head.words[index].word}`);
+    const told = rm
+      .wordOrder(data)
+      .filter((index) => counts[index])
+      .map((index) => `${counts[index]} ${data.head.words[index].word}`);
     return told.join(", ") || "no receptors";
   };
 
@@ -91,7 +97,8 @@
       const finding = view.finding[receptor];
       return finding < 0 || margin[finding] === -32768 ? 32768 : margin[finding];
     };
-    return Array.from({ length: data.receptors }, (_, index) => index)
-      .sort((a, b) => rank[view.words[a]] - rank[view.words[b]] || key(a) - key(b) || a - b);
+    return Array.from({ length: data.receptors }, (_, index) => index).sort(
+      (a, b) => rank[view.words[a]] - rank[view.words[b]] || key(a) - key(b) || a - b,
+    );
   };
 })((window.riskMap = window.riskMap || {}));

@@ -1,0 +1,144 @@
+// The legend: what every mark and line says, and how many receptors have it.
+(function (rm) {
+  "use strict";
+
+  /** Return the legend of what is shown. */
+  rm.legend = function (app) {
+    const { data, view } = app;
+    const extra = ["none", "quiet"].map((id) => data.wordIndex[id]);
+    const rows = rm
+      .wordOrder(data)
+      .filter((index) => view.counts[index] || !extra.includes(index))
+      .map((index) => wordRow(data.head.words[index], view.counts[index]));
+    return [
+      rm.make("h2", {}, "Legend"),
+      rm.make("ul", {}, ...rows, ...SIGNS.map(([options, title, about]) => signRow(options, title, about))),
+      lineLegend(app),
+      siteLegend(data),
+    ];
+  };
+
+  const SIGNS = [
+    [{ ring: true }, "dashed ring", "out of range: outside the law's valid range; seen from afar the mark is paler"],
+    [
+      { verify: true },
+      "v",
+      "verify: an input is recalled, practice or an estimate; drawn when near, always in the list",
+    ],
+  ];
+
+  function wordRow(word, count) {
+    const about = rm.make("span", { class: "rm-about" }, word.meaning);
+    const text = rm.make("span", {}, rm.make("b", {}, word.word), ` ${count}`, about);
+    return rm.make("li", { class: count ? null : "rm-zero" }, rm.markPicture(word), text);
+  }
+
+  function signRow(options, title, about) {
+    const text = rm.make("span", {}, rm.make("b", {}, title), rm.make("span", { class: "rm-about" }, about));
+    return rm.make("li", {}, rm.markPicture(null, options), text);
+  }
+
+  /** Return what the level lines are that are drawn, each with the limit it stands for. */
+  function lineLegend({ data, state }) {
+    const shown = rm.linesShown(data, state);
+    const lines = data.head.contours.lines.filter((line, index) => shown[index]);
+    if (!lines.length) return "";
+    const titles = lines.map((line) => {
+      const [title] = data.head.documents.sets[line.limit_set] || [rm.plain(line.limit_set)];
+      return `${rm.limitText(line)}: ${title}${line.period ? `, ${line.period}` : ""}`;
+    });
+    const chance = rm.percent(data.head.design_exceedance);
+    const about =
+      `Solid: the median reaches the limit. Dashed: the level with a chance of ${chance} reaches it. ` +
+      "Both are drawn from levels on the ground or in the free field, shifted by what the findings add " +
+      "on the middle, over the whole programme; a receptor's own finding decides.";
+    return rm.make(
+      "div",
+      { class: "rm-lines" },
+      rm.make("h3", {}, "Level lines"),
+      rm.make("p", { class: "rm-about" }, about),
+      rm.make("ul", {}, ...Array.from(new Set(titles), (text) => rm.make("li", {}, text))),
+    );
+  }
+
+  function swatch(draw) {
+    const ratio = 2;
+    const canvas = rm.make("canvas", {
+      class: "rm-mark",
+      width: 30 * ratio,
+      height: 18 * ratio,
+      "aria-hidden": "true",
+    });
+    canvas.style.width = "30px";
+    canvas.style.height = "18px";
+    const ctx = canvas.getContext("2d");
+    ctx.scale(ratio, ratio);
+    draw(ctx);
+    return canvas;
+  }
+
+  function stroke(ctx, { colour = "#1f2830", width = 1.6, dash = [], y = 9 } = {}) {
+    ctx.strokeStyle = colour;
+    ctx.lineWidth = width;
+    ctx.setLineDash(dash);
+    ctx.beginPath();
+    ctx.moveTo(1, y);
+    ctx.lineTo(29, y);
+    ctx.stroke();
+  }
+
+  function dot(ctx, x, r, fill, edge) {
+    ctx.beginPath();
+    ctx.arc(x, 9, r, 0, 2 * Math.PI);
+    ctx.fillStyle = fill;
+    ctx.fill();
+    ctx.strokeStyle = edge;
+    ctx.lineWidth = 1.2;
+    ctx.stroke();
+  }
+
+  /** Return the legend of the site's own things, those that the scenario has. */
+  function siteLegend(data) {
+    const has = (name) => data.has(`${name}.kind`);
+    const rows = [
+      ["wall", "pile wall", (ctx) => stroke(ctx, { colour: "#5b6670", width: 3 })],
+      [
+        "piles",
+        "piles: done, this day's, to come",
+        (ctx) => {
+          dot(ctx, 5, 3, "#1f2830", "#1f2830");
+          dot(ctx, 15, 5, "#1f2830", "#ffffff");
+          dot(ctx, 25, 3, "#ffffff", "#1f2830");
+        },
+      ],
+      ["boreholes", "borehole", (ctx) => rm.drawBorehole(ctx, 15, 9)],
+      ["boundary", "site boundary", (ctx) => stroke(ctx, { dash: [10, 3, 2, 3] })],
+      [
+        "obstacles",
+        "building or screen",
+        (ctx) => {
+          ctx.fillStyle = "#e3e0d8";
+          ctx.strokeStyle = "#b7b2a6";
+          ctx.fillRect(4, 3, 22, 12);
+          ctx.strokeRect(4, 3, 22, 12);
+        },
+      ],
+      [
+        "constraints",
+        "constraint on the works",
+        (ctx) => {
+          ctx.strokeStyle = "#6b543c";
+          ctx.setLineDash([4, 2]);
+          ctx.strokeRect(4, 3, 22, 12);
+        },
+      ],
+    ];
+    return rm.make(
+      "ul",
+      { class: "rm-site" },
+      ...rows
+        .filter(([name]) => has(name))
+        .map(([, text, draw]) => rm.make("li", {}, swatch(draw), rm.make("span", {}, text))),
+    );
+  }
+})((window.riskMap = window.riskMap || {}));
