@@ -32,11 +32,8 @@ class Classed:
 
 def receptor_facts(scenario: Scenario) -> list[tuple[tuple[str, str | None], ...]]:
     """Return the facts of every receptor, hashable, without what is its own alone (id and name)."""
-    found = []
-    for row in range(len(scenario.receptors)):
-        facts = scenario.facts(row)
-        found.append(tuple(sorted((key, value) for key, value in facts.items() if key not in ("id", "name"))))
-    return found
+    return [tuple(sorted((key, value) for key, value in facts.items() if key not in ("id", "name")))
+            for facts in scenario.every_fact()]
 
 
 def classed(limit_set: LimitSet, facts: Sequence[tuple[tuple[str, str | None], ...]]) -> Classed:

@@ -13,6 +13,11 @@ if TYPE_CHECKING:
     from envpredict.scenario.types import Known, Scenario
 
 NOISE_METHODS = frozenset({"octave"})
+UNUSED = frozenset({
+    "methods.plant", "choice.windows", "choice.impulse_db", "choice.tone_db", "choice.c0_db",
+    "choice.screening", "choice.reflections", "site_law", "layers.surface",
+})
+"""What the scenario's schema has room for and the engine doesn't use yet: stating it is refused."""
 
 
 def _needs_holidays(limit_set: LimitSet) -> bool:
@@ -26,6 +31,7 @@ def known_words(catalogue: Catalogue) -> Known:
     from envpredict.ground.spt import read_spt
     from envpredict.limits.facts import FACTS
     from envpredict.methods.fields import GROUND_CLASSES
+    from envpredict.models.noise.weighting import a_weighted_level
     from envpredict.scenario.types import Known
 
     sets = catalogue.limit_sets
@@ -35,7 +41,9 @@ def known_words(catalogue: Catalogue) -> Known:
         plant=frozenset(catalogue.plant), ground_classes=frozenset(GROUND_CLASSES), noise_methods=NOISE_METHODS,
         limit_effects={name: frozenset(limit_set.effects) for name, limit_set in sets.items()},
         need_holidays=frozenset(name for name, limit_set in sets.items() if _needs_holidays(limit_set)),
-        facts=frozenset(FACTS), read_spt=read_spt,
+        facts=frozenset(FACTS), fact_words={name: tuple(fact.words) for name, fact in FACTS.items() if fact.words},
+        laws={name: frozenset(law.model for law in method.laws) for name, method in catalogue.methods.items()},
+        read_spt=read_spt, a_weighted_sum=lambda octaves: float(a_weighted_level(octaves)), unused=UNUSED,
     )
 
 
@@ -45,12 +53,6 @@ def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
     forms = {catalogue.pile_types[name].form for name in scenario.piles["pile_type"].unique()}
     for entry in scenario.methods:
         method, where = catalogue.methods[entry.method], f"scenario.toml, method '{entry.id}'"
-        models = {law.model for law in method.laws}
-        named = scenario.choice.get("models") or {}
-        chosen = entry.overrides.get("model") or named.get(entry.id) or named.get(entry.method)
-        if chosen is not None and chosen not in models:
-            found.append(Problem(where, f"model '{chosen}' doesn't predict this method",
-                                 f"choose one of: {', '.join(sorted(models))}"))
         energy = entry.overrides.get("energy_kj")
         if energy is not None and method.energy is None:
             found.append(Problem(where, "energy_kj is stated, but the method has no energy per blow or cycle",
