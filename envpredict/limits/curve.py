@@ -59,12 +59,21 @@ class Curve:
         if self.between == "linear":
             inside = np.interp(f, edges, values)
         elif self.between == "loglog":
-            inside = np.exp(np.interp(np.log(f), np.log(edges), np.log(values)))
+            inside = self._logarithmic(f)
         else:
             upper = values[np.clip(np.searchsorted(edges, f, side="right") - 1, 0, None)]
             lower = values[np.clip(np.searchsorted(edges, f, side="left") - 1, 0, None)]
             inside = np.minimum(upper, lower)
         return self._outside(f, np.asarray(inside, dtype=float))
+
+    def _logarithmic(self, f: Floats) -> Floats:
+        edges, values = self.edges, self.values
+        between = np.exp(np.interp(np.log(f), np.log(edges), np.log(values)))
+        # a level equal to a printed value meets it: points and flat legs must not lose a digit to the logarithms
+        after = np.clip(np.searchsorted(edges, f), 0, len(edges) - 1)
+        before = np.clip(np.searchsorted(edges, f, side="right") - 1, 0, len(edges) - 1)
+        ends = np.stack([values[before], values[after]])
+        return np.asarray(np.clip(between, ends.min(axis=0), ends.max(axis=0)), dtype=float)
 
     def _outside(self, f: Floats, inside: Floats) -> Floats:
         result = np.where(np.isnan(f), np.nan, inside)

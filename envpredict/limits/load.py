@@ -16,6 +16,7 @@ from pydantic_core import ErrorDetails
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.registry import Registry
 from envpredict.core.words import suggestion
+from envpredict.limits.base import Source
 from envpredict.limits.schema import LimitSet
 
 TAGS = frozenset({"fixed", "product", "background_category", "background_plus", "day_allowance", "hours_by_margin",
@@ -82,12 +83,9 @@ def parse_limit_set(text: str, name: str) -> LimitSet | list[Problem]:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         return [Problem(name, f"not valid TOML: {error}", "mend the syntax at that line")]
-    sources = raw.pop("sources", {})
     problems: list[Problem] = []
-    if isinstance(sources, dict):
-        _fill_in(raw, sources, "", name, problems)
-    else:
-        problems.append(Problem(f"{name}: sources", "sources must be tables", "write [sources.NAME]"))
+    sources = _sources(raw.pop("sources", {}), name, problems)
+    _fill_in(raw, sources, "", name, problems)
     classes, axes = _declared(raw)
     try:
         limit_set = LimitSet.model_validate_json(json.dumps(raw, default=str),
@@ -99,6 +97,22 @@ def parse_limit_set(text: str, name: str) -> LimitSet | list[Problem]:
         if not problems:
             return limit_set
     return sorted(dict.fromkeys(problems))
+
+
+def _sources(tables: Any, name: str, problems: list[Problem]) -> dict[str, Any]:
+    """Return the tables of [sources] by name; a faulty one is told of once, here, and replaced."""
+    if not isinstance(tables, dict):
+        problems.append(Problem(f"{name}: sources", "sources must be tables", "write [sources.NAME]"))
+        return {}
+    good = dict(tables)
+    for key, source in tables.items():
+        try:
+            Source.model_validate_json(json.dumps(source, default=str))
+        except ValidationError as error:
+            where = f"{name}: sources.{key}"
+            problems += [_problem(detail, source, where, ".") for detail in error.errors(include_url=False)]
+            good[key] = _STAND_IN
+    return good
 
 
 def _declared(raw: dict[str, Any]) -> tuple[set[str], dict[str, set[str]]]:
@@ -116,7 +130,8 @@ def _fill_in(node: Any, sources: dict[str, Any], where: str, name: str, problems
     """Put the tables of [sources] where `source` names one."""
     items = node.items() if isinstance(node, dict) else enumerate(node, 1) if isinstance(node, list) else ()
     for key, child in list(items):
-        place = f"{where}[{key}]" if isinstance(node, list) else f"{where}.{key}".lstrip(".")
+        label = child.get("id", key) if isinstance(node, list) and isinstance(child, dict) else key
+        place = f"{where}[{label}]" if isinstance(node, list) else f"{where}.{key}".lstrip(".")
         if key == "source" and isinstance(node, dict):
             names = [child] if isinstance(child, str) else child if isinstance(child, list) else []
             for word in names:
@@ -141,7 +156,7 @@ def _hollow(detail: ErrorDetails, details: list[ErrorDetails]) -> bool:
         len(other["loc"]) > depth and other["loc"][:depth] == detail["loc"] for other in details)
 
 
-def _problem(detail: ErrorDetails, raw: dict[str, Any], name: str) -> Problem:
+def _problem(detail: ErrorDetails, raw: Any, name: str, joint: str = ": ") -> Problem:
     hint = str(detail.get("ctx", {}).get("hint", ""))
     kind = detail["type"]
     if kind == "limit":
@@ -155,7 +170,7 @@ def _problem(detail: ErrorDetails, raw: dict[str, Any], name: str) -> Problem:
         given = detail.get("input")
         if isinstance(given, str | int | float):
             what += f", not {given!r}"
-    return Problem(f"{name}: {_key(detail['loc'], raw)}", what, hint)
+    return Problem(f"{name}{joint}{_key(detail['loc'], raw)}", what, hint)
 
 
 def _key(loc: tuple[int | str, ...], raw: Any) -> str:

@@ -23,10 +23,9 @@ DAY_S = 86400
 
 def _spelled_out(value: Any) -> Any:
     words = [value] if isinstance(value, str) else value
-    if not isinstance(words, list | tuple):
+    if not isinstance(words, list | tuple) or not all(isinstance(word, str) for word in words):
         return value
-    spelled = [day for word in words for day in (GROUPS.get(word, (word,)) if isinstance(word, str) else (word,))]
-    return tuple(dict.fromkeys(spelled))
+    return tuple(dict.fromkeys(day for word in words for day in GROUPS.get(word, (word,))))
 
 
 def clock_s(text: str) -> int:
