@@ -11,9 +11,12 @@ from time import perf_counter
 
 import numba
 import numpy as np
+import shapely
 
 from envpredict.models.noise.iso9613_1_1993 import octave_absorption_db_m
 from envpredict.models.noise.iso9613_2_1996 import flat_attenuation
+from envpredict.models.noise.iso9613_2_1996.reflections import wall_reflection
+from envpredict.models.noise.screen_geometry import Part, index_obstacles, screen_paths
 
 PAIRS = 1_000_000
 
@@ -73,3 +76,81 @@ def test_a_million_unscreened_pairs_cost_at_most_twice_the_bare_loop() -> None:
     ours, theirs = best_of(5, public, plain)
     print(f"1e6 pairs x 8 bands: {1e3 * ours:.0f} ms, bare loop {1e3 * theirs:.0f} ms, ratio {ours / theirs:.2f}")
     assert ours <= 2.0 * theirs
+
+
+@numba.njit
+def visit(scene, sx, sy, ends):  # type: ignore[no-untyped-def]
+    """Count the walls that each path crosses, visiting every cell on it: no tops, no hulls, no rules for touching."""
+    x, y, after, cells, in_cell = scene.x, scene.y, scene.after, scene.cells, scene.in_cell
+    columns, rows, cell, x0, y0 = scene.columns, scene.rows, scene.cell, scene.x0, scene.y0
+    seen = np.full(x.size, -1)
+    found = np.zeros(len(ends), dtype=np.int64)
+    for ray in range(len(ends)):
+        rx, ry = ends[ray, 0], ends[ray, 1]
+        first = max(int((min(sx, rx) - x0) // cell), 0)
+        last = min(int((max(sx, rx) - x0) // cell), columns - 1)
+        for column in range(first, last + 1):
+            ta = (x0 + column * cell - sx) / (rx - sx)
+            tb = (x0 + (column + 1) * cell - sx) / (rx - sx)
+            ya, yb = sy + min(max(ta, 0.0), 1.0) * (ry - sy), sy + min(max(tb, 0.0), 1.0) * (ry - sy)
+            low = max(int((min(ya, yb) - y0) // cell), 0)
+            for row in range(low, min(int((max(ya, yb) - y0) // cell), rows - 1) + 1):
+                for item in range(cells[row * columns + column], cells[row * columns + column + 1]):
+                    a = in_cell[item]
+                    if seen[a] == ray:
+                        continue
+                    seen[a] = ray
+                    b = after[a]
+                    da = (rx - sx) * (y[a] - sy) - (ry - sy) * (x[a] - sx)
+                    db = (rx - sx) * (y[b] - sy) - (ry - sy) * (x[b] - sx)
+                    ds = (x[b] - x[a]) * (sy - y[a]) - (y[b] - y[a]) * (sx - x[a])
+                    dr = (x[b] - x[a]) * (ry - y[a]) - (y[b] - y[a]) * (rx - x[a])
+                    if da * db < 0.0 and ds * dr < 0.0:
+                        found[ray] += 1
+    return found
+
+
+def test_paths_over_the_top_cost_at_most_ten_times_the_walls_on_them() -> None:
+    # 5 000 houses (20 000 walls) on 2 km x 2 km, one source in the middle
+    rng = np.random.default_rng(1)
+    size, count = 2000.0, 5000
+    corners, sizes = rng.uniform(0.0, size, (count, 2)), rng.uniform(8.0, 20.0, (count, 2))
+    houses = shapely.box(corners[:, 0], corners[:, 1], corners[:, 0] + sizes[:, 0], corners[:, 1] + sizes[:, 1])
+    source = np.array([1000.0, 1000.0, 3.0])
+    receptors = np.column_stack([rng.uniform(0.0, size, (10_000, 2)), np.full(10_000, 4.0)])
+    parts = [Part(n, "outline", house.exterior.coords) for n, house in enumerate(houses)]
+    obstacles = index_obstacles(parts, rng.uniform(4.0, 15.0, count))
+    scene, origin = obstacles.scene, np.array(obstacles.origin_m)
+    ends, start = receptors[:, :2] - origin, source[:2] - origin
+
+    def bare_visit() -> np.ndarray:
+        return visit(scene, *start, ends)
+
+    walls = shapely.linestrings(np.stack([np.column_stack([scene.x, scene.y]),
+                                          np.column_stack([scene.x, scene.y])[scene.after]], axis=1))
+    tree = shapely.STRtree(walls)
+    few = 500
+    paths = shapely.linestrings(np.stack([np.broadcast_to(start, (few, 2)), ends[:few]], axis=1))
+
+    def by_index() -> np.ndarray:
+        return np.bincount(tree.query(paths, predicate="intersects")[0], minlength=few)
+
+    np.testing.assert_array_equal(bare_visit()[:few], by_index())
+    over, visited, everything, indexed = best_of(
+        3, lambda: screen_paths(obstacles, source, receptors, sides=False), bare_visit,
+        lambda: screen_paths(obstacles, source, receptors), by_index)
+    over, visited, everything = (1e6 * seconds / len(receptors) for seconds in (over, visited, everything))
+    indexed *= 1e6 / few
+    print(f"us a path: over the top {over:.1f}, walls alone {visited:.1f}, spatial index {indexed:.0f}; "
+          f"round the sides {everything - over:.1f} more")
+    assert over <= 10.0 * visited
+    assert over <= 0.1 * indexed
+
+
+def test_a_reflection_costs_little_beside_its_path() -> None:
+    # reported apart: the image of one source in one wall for many receptors
+    receptors = np.column_stack([np.random.default_rng(3).uniform(0.0, 500.0, (100_000, 2)), np.full(100_000, 4.0)])
+    taken, _ = best_of(3, lambda: wall_reflection([250.0, 250.0, 2.0], receptors, [0.0, 0.0], [500.0, 0.0], 0.0, 9.0),
+                       lambda: None)
+    print(f"us a reflection: {1e6 * taken / len(receptors):.2f}")
+    assert taken < 0.5

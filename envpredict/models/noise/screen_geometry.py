@@ -4,7 +4,8 @@ In the vertical plane of source and receptor the path over the top is the taut b
 sight line; in plan the path round each side is the taut band round what screens, together with obstacles that touch it
 and rise above both ends. Rules, each of them cautious where a choice was open:
 
-- a path that only touches a wall counts as crossing it; the side path there has no detour, so that little is screened;
+- a path is screened where it runs through the inside of a building or crosses a screen, not where it only touches a
+  corner, runs along a wall, or starts or ends on one and leads away from it;
 - the side path isn't longer than the shortest way round that side, also in courts and behind wings; standing in a
   courtyard is standing behind a closed wall: there is no way round;
 - ways between two obstacles that don't touch aren't looked for.
@@ -23,7 +24,7 @@ from envpredict.models.arguments import Floats, numbers
 from envpredict.models.noise.arguments import octaves, result
 from envpredict.models.noise.iso9613_2_1996.screening import combined_db, screening_db, top_edge_db, wide_enough
 from envpredict.models.noise.screen_kernels import fill_grid, find_contacts, screen_rays
-from envpredict.models.noise.screen_scene import Ints, Scene
+from envpredict.models.noise.screen_scene import Ints, Scene, scratch
 
 KINDS: Final = ("outline", "hole", "line")
 """What a part of an obstacle is: the outer ring of a building, the ring of a courtyard, a screen."""
@@ -55,8 +56,8 @@ class ScreenPaths:
     `distance_m`: slope distance d. `path_difference_m`: z over the top, negative where the sight line is clear, -inf
     where no obstacle stands near it. `source_edge_m`, `receptor_edge_m`, `edge_separation_m`: dss, dsr, e over the top.
     `left_difference_m`, `left_separation_m` (and right): detour round the side and length between the bends there;
-    the detour is infinite where there's no such way or the sight line is clear. `width_m`: extent across the path of
-    what screens.
+    the detour is infinite where there's no such way, or nothing to go round. `width_m`: extent across the path of what
+    screens.
     """
 
     distance_m: Floats
@@ -87,7 +88,12 @@ def _corners(part: Part, number: int) -> Floats:
     kept: Floats = xy[(xy != follows).any(axis=1)]
     if len(kept) < (3 if ring else 2):
         raise ValueError(f"parts[{number}].xy_m has only {len(kept)} different corners")
-    return kept
+    if not ring:
+        return kept
+    # the inside of the building lies left of every wall: outlines run anticlockwise, courtyards clockwise
+    follows = np.roll(kept, -1, axis=0) - kept[0]
+    area = float(((kept[:, 0] - kept[0, 0]) * follows[:, 1] - (kept[:, 1] - kept[0, 1]) * follows[:, 0]).sum())
+    return kept if (area > 0.0) == (part.kind == "outline") else np.ascontiguousarray(kept[::-1])
 
 
 def _neighbours(count: int, first: int, ring: bool) -> tuple[Ints, Ints]:
@@ -163,8 +169,10 @@ def index_obstacles(parts: Sequence[Part], top_m: ArrayLike, *, touch_m: float =
     holes = _starts(np.bincount([one for one, _ in courts], minlength=top.size).astype(np.int64))
     cells, in_cell, columns, rows, cell, x0, y0 = _grid(x, y, after, touch_m)
     contacts = _contacts(x, y, after, obstacle, cells, in_cell, touch_m)
-    scene = Scene(x, y, after, before, obstacle, top, holes, np.array([start for _, start in courts], dtype=np.int64),
-                  cells, in_cell, columns, rows, cell, x0, y0, *contacts)
+    ring = np.repeat(np.array([part.kind != "line" for part in parts], dtype=np.int64), sizes)
+    scene = Scene(x, y, after, before, ring, obstacle, top, float(touch_m), holes,
+                  np.array([start for _, start in courts], dtype=np.int64), cells, in_cell, columns, rows, cell, x0, y0,
+                  *contacts)
     return Obstacles(scene, (float(origin[0]), float(origin[1])))
 
 
@@ -186,7 +194,8 @@ def screen_paths(obstacles: Obstacles, source_xyz_m: ArrayLike, receptor_xyz_m: 
     shift = np.array([*obstacles.origin_m, 0.0])
     left_out = np.ascontiguousarray(np.broadcast_to(np.asarray(own, dtype=np.int64), (len(receptors),)))
     out = np.empty((len(receptors), 10))
-    screen_rays(obstacles.scene, source - shift, np.ascontiguousarray(receptors - shift), left_out.copy(), sides, out)
+    screen_rays(obstacles.scene, source - shift, np.ascontiguousarray(receptors - shift), left_out.copy(), sides,
+                scratch(obstacles.scene), out)
     return ScreenPaths(*(np.ascontiguousarray(column) for column in out.T))
 
 

@@ -25,6 +25,12 @@ def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> 
 
 
 @compiled
+def across(ray: Ray, x: float, y: float) -> float:
+    """Return how far a point lies from the path in m: above 0 left of it, below 0 right."""
+    return orient(ray.sx, ray.sy, ray.rx, ray.ry, x, y) / math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
+
+
+@compiled
 def rows_in_column(sx: float, sy: float, rx: float, ry: float, low: float, high: float, y0: float, cell: float,
                    rows: int, margin: float) -> tuple[int, int]:
     """Return the first and last row of cells that a segment passes between two abscissae, with a margin."""
@@ -112,11 +118,56 @@ def find_contacts(x: Floats, y: Floats, after: Ints, obstacle: Ints, cells: Ints
 
 
 @compiled
-def crossed_walls(scene: Scene, ray: Ray, work: Work) -> int:
-    """Write every wall that the path meets, touching included, and where (0 to 1); return how many.
+def leads_inside(scene: Scene, v: int, x: float, y: float) -> bool:
+    """Return whether the way from a corner of a ring to a point leads into the building; along a wall it doesn't."""
+    p, n = scene.before[v], scene.after[v]
+    vx, vy = scene.x[v], scene.y[v]
+    first = orient(scene.x[p], scene.y[p], vx, vy, x, y) > 0.0
+    second = orient(vx, vy, scene.x[n], scene.y[n], x, y) > 0.0
+    if orient(scene.x[p], scene.y[p], vx, vy, scene.x[n], scene.y[n]) > 0.0:
+        return first and second
+    return first or second
 
-    A wall that lies along the path is written twice, with both ends of what they share.
+
+@compiled
+def leaves_end_inside(scene: Scene, a: int, x: float, y: float, to_x: float, to_y: float) -> bool:
+    """Return whether the way from an end of the path, which lies on a wall, leads into the building."""
+    b = scene.after[a]
+    for v in (a, b):
+        if math.hypot(scene.x[v] - x, scene.y[v] - y) <= scene.touch:
+            return leads_inside(scene, v, to_x, to_y)
+    return orient(scene.x[a], scene.y[a], scene.x[b], scene.y[b], to_x, to_y) > 0.0
+
+
+@compiled
+def screens(scene: Scene, ray: Ray, a: int, da: float, db: float) -> bool:
+    """Return whether the path, which meets a wall, passes it: from outside to inside, or across a screen.
+
+    It doesn't where it only touches a corner, runs along the wall, or begins or ends on it and leads away. `da` and
+    `db` tell on which side of the path the wall's ends lie, 0 on it.
     """
+    b = scene.after[a]
+    ax, ay, bx, by = scene.x[a], scene.y[a], scene.x[b], scene.y[b]
+    at_s = from_wall(ray.sx, ray.sy, ax, ay, bx, by) <= scene.touch
+    at_r = from_wall(ray.rx, ray.ry, ax, ay, bx, by) <= scene.touch
+    v = a if da == 0.0 else b
+    if scene.ring[a] == 0:
+        if at_s or at_r or scene.before[v] < 0 or scene.after[v] < 0:
+            return not (at_s or at_r or da * db == 0.0)
+        p, n = scene.before[v], scene.after[v]
+        return da * db < 0.0 or across(ray, scene.x[p], scene.y[p]) * across(ray, scene.x[n], scene.y[n]) < 0.0
+    if at_s and at_r:
+        return False
+    if at_s:
+        return leaves_end_inside(scene, a, ray.sx, ray.sy, ray.rx, ray.ry)
+    if at_r:
+        return leaves_end_inside(scene, a, ray.rx, ray.ry, ray.sx, ray.sy)
+    return da * db < 0.0 or leads_inside(scene, v, ray.rx, ray.ry) or leads_inside(scene, v, ray.sx, ray.sy)
+
+
+@compiled
+def crossed_walls(scene: Scene, ray: Ray, work: Work) -> int:
+    """Write every wall that the path passes (see `screens`), and where (0 to 1); return how many."""
     sx, sy, rx, ry = ray.sx, ray.sy, ray.rx, ray.ry
     margin = 1e-6 * scene.cell
     found = 0
@@ -136,20 +187,26 @@ def crossed_walls(scene: Scene, ray: Ray, work: Work) -> int:
                 ax, ay, bx, by = scene.x[a], scene.y[a], scene.x[b], scene.y[b]
                 da, db = orient(sx, sy, rx, ry, ax, ay), orient(sx, sy, rx, ry, bx, by)
                 ds, dr = orient(ax, ay, bx, by, sx, sy), orient(ax, ay, bx, by, rx, ry)
-                if da * db > 0.0 or ds * dr > 0.0:
+                if da * db > 0.0 or ds * dr > 0.0 or ds == dr or not screens(scene, ray, a, da, db):
                     continue
-                if ds != dr:
-                    work.hit_wall[found], work.hit_at[found] = a, min(max(ds / (ds - dr), 0.0), 1.0)
-                    found += 1
-                    continue
-                square = (rx - sx) ** 2 + (ry - sy) ** 2
-                ta = ((ax - sx) * (rx - sx) + (ay - sy) * (ry - sy)) / square
-                tb = ((bx - sx) * (rx - sx) + (by - sy) * (ry - sy)) / square
-                if max(ta, tb) >= 0.0 and min(ta, tb) <= 1.0:
-                    work.hit_wall[found], work.hit_at[found] = a, min(max(ta, 0.0), 1.0)
-                    work.hit_wall[found + 1], work.hit_at[found + 1] = a, min(max(tb, 0.0), 1.0)
-                    found += 2
+                work.hit_wall[found], work.hit_at[found] = a, ds / (ds - dr)
+                found += 1
     return found
+
+
+@compiled
+def turns_sooner(ux: float, uy: float, bx: float, by: float, kx: float, ky: float, last: bool) -> bool:
+    """Return whether the way on to k bends less to the left than the way on to b, all seen from where the band is.
+
+    u is the way on which it came; `last` tells that b is the end. Points in line count so although rounding puts them
+    off it: then the farther one is taken, and never one that lies back.
+    """
+    side = bx * ky - by * kx
+    if abs(side) > 1e-9 * math.hypot(bx, by) * math.hypot(kx, ky):
+        return side < 0.0
+    if bx * kx + by * ky < 0.0:
+        return kx * ux + ky * uy > 0.0
+    return not last and kx * kx + ky * ky > bx * bx + by * by
 
 
 @compiled
@@ -160,44 +217,35 @@ def taut(px: Floats, py: Floats, count: int, sx: float, sy: float, rx: float,
     Returned are its length up to the first point, between the first and the last, and from the last to r. The points
     are used up: their order changes.
     """
-    fx, fy = rx, ry
-    last_leg = between = leg = 0.0
+    fx, fy, ux, uy = rx, ry, rx - sx, ry - sy
+    last_leg = between = 0.0
     bends = 0
     while True:
-        best = -1
-        bx, by = sx, sy
+        best, bx, by = -1, sx - fx, sy - fy
         for k in range(count):
-            if min(math.hypot(px[k] - fx, py[k] - fy), math.hypot(px[k] - sx, py[k] - sy)) < SAME_POINT_M:
+            kx, ky = px[k] - fx, py[k] - fy
+            if min(math.hypot(kx, ky), math.hypot(px[k] - sx, py[k] - sy)) < SAME_POINT_M:
                 continue
-            side = orient(fx, fy, bx, by, px[k], py[k])
-            far = (px[k] - fx) ** 2 + (py[k] - fy) ** 2 > (bx - fx) ** 2 + (by - fy) ** 2
-            if side < 0.0 or (side == 0.0 and far and best >= 0):
-                best, bx, by = k, px[k], py[k]
-        leg = math.hypot(bx - fx, by - fy)
+            if turns_sooner(ux, uy, bx, by, kx, ky, best < 0):
+                best, bx, by = k, kx, ky
+        leg = math.hypot(bx, by)
         if best < 0:
-            break
+            return leg, between, last_leg
         if bends == 0:
             last_leg = leg
         else:
             between += leg
         bends += 1
-        fx, fy = bx, by
+        fx, fy, ux, uy = px[best], py[best], bx, by
         count -= 1
         px[best], py[best] = px[count], py[count]
-    return leg, between, last_leg
-
-
-@compiled
-def across(scene: Scene, ray: Ray, v: int) -> float:
-    """Return above 0 where a vertex lies left of the path, below 0 where it lies right."""
-    return orient(ray.sx, ray.sy, ray.rx, ray.ry, scene.x[v], scene.y[v])
 
 
 @compiled
 def reach(scene: Scene, ray: Ray, work: Work, wall: int, side: float, mark: int, waiting: int) -> int:
     """Put the ends of a wall that lie on one side of the path onto the stack, each once; return its new height."""
     for v in (wall, scene.after[wall]):
-        if work.reached[v] != mark and side * across(scene, ray, v) > 0.0:
+        if work.reached[v] != mark and side * across(ray, scene.x[v], scene.y[v]) > SAME_POINT_M:
             work.reached[v] = mark
             work.stack[waiting] = v
             waiting += 1
@@ -223,17 +271,17 @@ def flood(scene: Scene, ray: Ray, work: Work, hits: int, side: float, tall: floa
         waiting -= 1
         v = work.stack[waiting]
         work.px[found] = ((scene.x[v] - ray.sx) * dx + (scene.y[v] - ray.sy) * dy) / length
-        work.py[found] = side * across(scene, ray, v) / length
+        work.py[found] = side * across(ray, scene.x[v], scene.y[v])
         found += 1
         for wall in (v, scene.before[v]):
             if wall < 0 or scene.after[wall] < 0:
                 continue
             waiting = reach(scene, ray, work, wall, side, mark, waiting)
             for place in range(scene.contacts[wall], scene.contacts[wall + 1]):
-                away = orient(ray.sx, ray.sy, ray.rx, ray.ry, scene.contact_x[place], scene.contact_y[place])
+                away = side * across(ray, scene.contact_x[place], scene.contact_y[place])
                 other = scene.contact_wall[place]
                 obstacle = scene.obstacle[other]
-                if side * away > 0.0 and scene.top[obstacle] > tall and obstacle != ray.own:
+                if away > SAME_POINT_M and scene.top[obstacle] > tall and obstacle != ray.own:
                     waiting = reach(scene, ray, work, other, side, mark, waiting)
     return found
 
@@ -314,14 +362,14 @@ def round_a_side(scene: Scene, ray: Ray, work: Work, hits: int, side: float,
 
 @compiled
 def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Floats) -> None:
-    """Write the ways round both sides and the width of what screens; none where the sight line is clear or enclosed."""
+    """Write the ways round both sides and the width of what screens; no way where one end is enclosed."""
     if clear >= 0:
         work.blocks[clear] = ray.number
     tall = max(ray.sz, ray.rz) if clear == -2 else np.inf
     left = round_a_side(scene, ray, work, hits, 1.0, tall)
     right = round_a_side(scene, ray, work, hits, -1.0, tall)
     out[9] = left[2] + right[2]
-    closed = clear >= 0
+    closed = False
     for k in range(hits):
         obstacle = scene.obstacle[work.hit_wall[k]]
         if not closed and work.blocks[obstacle] == ray.number:
@@ -331,22 +379,13 @@ def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Flo
 
 
 @compiled
-def scratch(scene: Scene) -> Work:
-    """Return scratch memory for the paths of one source: no mark set."""
-    walls, room = scene.x.size, 2 * scene.x.size + 2
-    return Work(np.full(walls, -1, dtype=np.int64), np.full(walls, -1, dtype=np.int64),
-                np.full(scene.top.size, -1, dtype=np.int64), np.empty(room, dtype=np.int64), np.empty(room),
-                np.empty(room), np.empty(room), np.empty(walls, dtype=np.int64))
-
-
-@compiled
-def screen_rays(scene: Scene, source: Floats, receptors: Floats, own: Ints, sides: bool, out: Floats) -> None:
+def screen_rays(scene: Scene, source: Floats, receptors: Floats, own: Ints, sides: bool, work: Work,
+                out: Floats) -> None:
     """Write the paths from one source to receptors (N, 3) past the obstacles into `out` (N, 10).
 
     Columns: slope distance, z, dss, dsr, e over the top; detour and length between bends round the left and the right;
-    width of what screens.
+    width of what screens. `work` comes fresh from `scratch`.
     """
-    work = scratch(scene)
     for number in range(receptors.shape[0]):
         row, end = out[number], receptors[number]
         if math.isnan(source.sum() + end.sum()):

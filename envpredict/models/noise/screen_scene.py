@@ -19,6 +19,7 @@ Ints = NDArray[np.int64]
 class Scene(NamedTuple):
     """Obstacles as the loops read them: vertices, their obstacle, tops, holes, the grid of cells, contacts by wall.
 
+    `ring`: 1 for vertices of a ring, whose inside lies left of every wall, 0 of a line. `touch`: how near in m is on.
     `cells` (rows x columns + 1) and `in_cell`: walls by cell, row by row. `contacts` (V + 1), `contact_wall`,
     `contact_x`, `contact_y`: places where another obstacle's wall touches a wall. `holes` (K + 1), `hole_start`: the
     first vertex of each hole by obstacle.
@@ -28,8 +29,10 @@ class Scene(NamedTuple):
     y: Floats
     after: Ints
     before: Ints
+    ring: Ints
     obstacle: Ints
     top: Floats
+    touch: float
     holes: Ints
     hole_start: Ints
     cells: Ints
@@ -73,3 +76,11 @@ class Work(NamedTuple):
     px: Floats
     py: Floats
     stack: Ints
+
+
+def scratch(scene: Scene) -> Work:
+    """Return scratch memory for the paths of one source, no mark set: some numbers for each wall."""
+    walls = scene.x.size
+    seen, reached, hit_wall, stack = (np.full(walls, -1, dtype=np.int64) for _ in range(4))
+    hit_at, px, py = (np.zeros(walls) for _ in range(3))
+    return Work(seen, reached, np.full(scene.top.size, -1, dtype=np.int64), hit_wall, hit_at, px, py, stack)
