@@ -155,7 +155,7 @@ def expected(facts: Facts, kind: str) -> Evidence | None:
 def said(value: object) -> str:
     """Return a value as a reader expects it."""
     if isinstance(value, tuple):
-        return ", ".join(map(str, value))
+        return ", ".join(map(said, value))
     if isinstance(value, bool):
         return "yes" if value else "no"
     return f"{value:g}" if isinstance(value, float) else str(value)

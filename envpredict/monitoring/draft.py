@@ -30,6 +30,7 @@ from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.predicted import Predicted, from_assessment, margin_db, of_methods, worked
 
 if TYPE_CHECKING:
+    import geopandas as gpd
     import numpy as np
     from numpy.typing import NDArray
 
@@ -181,7 +182,18 @@ def _works(basics: Basics) -> Any:
     types = ", ".join(sorted(scenario.piles["pile_type"].astype(str).unique()))
     return basics.defaults.section(
         "works", description=f"{len(scenario.piles)} piles ({types}) by {', '.join(basics.methods)}",
-        first_piling=basics.first, last_piling=basics.last)
+        first_piling=basics.first, last_piling=basics.last, line=_line(scenario.wall))
+
+
+def _line(wall: gpd.GeoDataFrame) -> str | None:
+    """Return the wall as one well-known text, to the decimetre."""
+    import shapely
+
+    if not len(wall):
+        return None
+    shape = wall.geometry.union_all()
+    return str(shapely.to_wkt(shapely.line_merge(shape) if shape.geom_type == "MultiLineString" else shape,
+                              rounding_precision=1))
 
 
 def _receptors(assessment: Assessment) -> tuple[Receptor, ...]:

@@ -202,6 +202,7 @@ def levels_of(limit: Limit, medians: Sequence[float], defaults: Defaults) -> Lev
     A median at or above `highest_alert` leaves no room and doesn't raise it: the method is held back instead.
     """
     found = tiers(limit, defaults)
+    stop = _downwards(found.stop)
     alert, derived = found.alert, found.derived
     below = [median for median in medians if median < found.highest]
     top = max(below, default=-math.inf)
@@ -210,14 +211,20 @@ def levels_of(limit: Limit, medians: Sequence[float], defaults: Defaults) -> Lev
         alert = min(top + margin, (top + found.highest) / 2)
         derived += "; alert raised above the median prediction"
     alert = _tidy(alert, top, found.action)
-    return Levels(criterion=limit.criterion.id, alert=alert, action=_tidy(found.action, alert, found.stop),
-                  stop=found.stop, alarm_windows_s=_windows(limit, defaults), basis=found.basis, derived=derived)
+    return Levels(criterion=limit.criterion.id, alert=alert, action=_tidy(found.action, alert, stop), stop=stop,
+                  alarm_windows_s=_windows(limit, defaults), basis=found.basis, derived=derived)
 
 
 def _tidy(value: float, above: float, below: float) -> float:
     """Return a value with three significant digits where that keeps it between its neighbours."""
     short = float(f"{value:.3g}")
     return short if above < short < below else value
+
+
+def _downwards(value: float) -> float:
+    """Return a value cut to three significant digits, never above it: a stop level isn't rounded up."""
+    places = 2 - math.floor(math.log10(abs(value))) if value else 0
+    return math.floor(value * 10.0**places + 1e-9) / 10.0**places
 
 
 def _windows(limit: Limit, defaults: Defaults) -> tuple[float, ...]:

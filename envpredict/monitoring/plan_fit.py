@@ -41,6 +41,17 @@ def crs_fault(text: str) -> str | None:
     return None
 
 
+def line_fault(text: str) -> str | None:
+    """Return what is wrong with the well-known text of a line, or None."""
+    import shapely
+
+    try:
+        shape = shapely.from_wkt(text)
+    except shapely.errors.ShapelyError:
+        return "isn't well-known text"
+    return None if shapely.get_dimensions(shape) in (0, 1) else f"is a {shape.geom_type}, not a line"
+
+
 def fit_faults(rows: Rows, sections: Mapping[str, Part], head: Mapping[str, Any]) -> Iterator[Fault]:
     """Yield what doesn't fit together."""
     crs = head.get("crs")
@@ -50,6 +61,9 @@ def fit_faults(rows: Rows, sections: Mapping[str, Part], head: Mapping[str, Any]
     first, last = getattr(works, "first_piling", None), getattr(works, "last_piling", None)
     if first and last and first > last:
         yield "works.last_piling", f"{last} lies before the first day of piling, {first}", "correct one of the two"
+    line = getattr(works, "line", None)
+    if line and (what := line_fault(line)):
+        yield "works.line", what, "write it as LINESTRING (x y, x y, ...)"
     for name, (low, high) in _ORDERED.items():
         for number, row in rows[name].items():
             below, above = getattr(row, low), getattr(row, high)

@@ -37,6 +37,7 @@ class Works(Part):
     description: Text | None = Field(default=None, description="what is installed, where and how")
     first_piling: date | None = Field(default=None, description="first day of piling")
     last_piling: date | None = Field(default=None, description="last day of piling")
+    line: Text | None = Field(default=None, description="line of the works in the plan's crs, as well-known text")
 
 
 class Calibration(Part):
