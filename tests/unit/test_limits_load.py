@@ -126,7 +126,7 @@ CASES: list[tuple[str, Callable[[str], str], str, str]] = [
     ("unknown period", lambda t: t.replace('period = "evening"', 'period = "night"'), "rules[noise].value",
      "unknown period 'night'"),
     ("quantity", lambda t: t.replace('"laeq_db"', '"laeq"'), "rules[noise].quantity", "unknown quantity 'laeq'"),
-    ("place", lambda t: t.replace('place = "facade"', 'place = "fasade"'), "rules[noise].place", "unknown place"),
+    ("place", lambda t: t.replace('place = "facade"', 'place = "outdoors"'), "rules[noise].place", "unknown place"),
     ("source", lambda t: t.replace('place = "facade"\nsource = "consent"', 'place = "facade"\nsource = "consnt"'),
      "rules[noise].source", "unknown source 'consnt'"),
     ("no source", lambda t: t.replace('place = "facade"\nsource = "consent"', 'place = "facade"'),

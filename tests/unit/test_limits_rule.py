@@ -43,7 +43,8 @@ def test_pressing_is_judged_as_continuous() -> None:
 
 def test_rows_by_days_vibration_and_period() -> None:
     rows = [{"class": "a", "to_days": 14, "level": 80.0},
-            {"class": "a", "over_days": 14, "to_days": 140, "level": 75.0}, {"class": "a", "over_days": 140, "level": 70.0}]
+            {"class": "a", "over_days": 14, "to_days": 140, "level": 75.0},
+            {"class": "a", "over_days": 140, "level": 70.0}]
     found = rule({"kind": "fixed", "rows": rows})
     values = [found.limit("a", days=days) for days in (14, 15, 140, 141)]
     assert [value.value for value in values if isinstance(value, LimitValue)] == [80.0, 75.0, 75.0, 70.0]
