@@ -128,7 +128,7 @@
       if (!by) daily.push("This result holds no likelihoods by day: the slider shows the piles only.");
       if (!head.findings_in_full)
         daily.push(
-          "To keep this page small, one pile's chance, the range of days and other laws are left out; findings.csv has them.",
+          "Left out to keep this page small: one pile's chance, the range of days, other laws; findings.csv has them.",
         );
       if (head.contours.left_out) {
         daily.push(
