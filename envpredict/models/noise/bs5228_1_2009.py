@@ -43,6 +43,8 @@ SCREEN_DB: Final = {"none": 0.0, "partly_hidden": 5.0, "fully_hidden": 10.0}
 _TWIN_DB: Final = {"single": 0.0, "twin": 3.0}
 
 _RANGE = Range(high=300.0, place="Annex F (recalled): beyond about 300 m with caution, since weather rules")
+_SOFT = Range(0.0, 1.0, "Annex F: share of the plan distance")
+_TIMES = {"on_time_s": Range.unstated(), "period_s": Range.unstated()}
 _SCATTER = Scatter(2.1, 0.0, FIELD_TEST)
 
 
@@ -138,8 +140,8 @@ def activity_terms(reference_level_db: ArrayLike, distance_m: ArrayLike, on_time
 
 @model("bs5228_activity", title="Level of an activity by the hand method (BS 5228-1)", quantity="laeq_db",
        statistic="median", position="free_field", distance="plan",
-       validity={"distance_m": _RANGE, "soft_fraction": Range(0.0, 1.0, "Annex F")}, source=HARD,
-       sources=(SOFT, SCREENING, SOFT_OR_SCREEN), scatter=_SCATTER, options={"screen": tuple(SCREEN_DB)})
+       validity={"reference_level_db": Range.unstated(), "distance_m": _RANGE, "soft_fraction": _SOFT, **_TIMES},
+       source=HARD, sources=(SOFT, SCREENING, SOFT_OR_SCREEN), scatter=_SCATTER, options={"screen": tuple(SCREEN_DB)})
 def activity_laeq(reference_level_db: ArrayLike, distance_m: ArrayLike, on_time_s: ArrayLike, period_s: ArrayLike, *,
                   soft_fraction: ArrayLike = 0.0, screen: ArrayLike = "none") -> Floats:
     """Return the incident LAeq,T in dB of plant at work for a part of the period.
@@ -159,8 +161,9 @@ def activity_laeq(reference_level_db: ArrayLike, distance_m: ArrayLike, on_time_
 
 @model("bs5228_sound_power", title="Level of plant by its sound power, hand method (BS 5228-1)", quantity="laeq_db",
        statistic="median", position="free_field", distance="plan",
-       validity={"distance_m": _RANGE, "soft_fraction": Range(0.0, 1.0, "Annex F")}, source=HARD,
-       sources=(POWER, SOFT, SCREENING, SOFT_OR_SCREEN), scatter=_SCATTER, options={"screen": tuple(SCREEN_DB)})
+       validity={"sound_power_db": Range.unstated(), "distance_m": _RANGE, "soft_fraction": _SOFT, **_TIMES},
+       source=HARD, sources=(POWER, SOFT, SCREENING, SOFT_OR_SCREEN), scatter=_SCATTER,
+       options={"screen": tuple(SCREEN_DB)})
 def sound_power_laeq(sound_power_db: ArrayLike, distance_m: ArrayLike, on_time_s: ArrayLike, period_s: ArrayLike, *,
                      soft_fraction: ArrayLike = 0.0, screen: ArrayLike = "none") -> Floats:
     """Return the incident LAeq,T in dB of plant given by its A-weighted sound power: LWA - 20 lg R - 8 on hard ground.
@@ -175,8 +178,10 @@ def sound_power_laeq(sound_power_db: ArrayLike, distance_m: ArrayLike, on_time_s
 
 
 @model("bs5228_haul_road", title="Mobile plant on a regular route (BS 5228-1)", quantity="laeq_db",
-       statistic="median", position="free_field", distance="plan", validity={"distance_m": _RANGE}, source=MOBILE,
-       scatter=_SCATTER, options={"engines": tuple(_TWIN_DB)})
+       statistic="median", position="free_field", distance="plan",
+       validity={"distance_m": _RANGE, **dict.fromkeys(("sound_power_db", "passes_per_hour", "speed_km_h"),
+                                                       Range.unstated())},
+       source=MOBILE, scatter=_SCATTER, options={"engines": tuple(_TWIN_DB)})
 def haul_road_laeq(sound_power_db: ArrayLike, distance_m: ArrayLike, passes_per_hour: ArrayLike,
                    speed_km_h: ArrayLike, *, engines: ArrayLike = "single") -> Floats:
     """Return LAeq = LWA - 33 + 10 lg Q - 10 lg V - 10 lg d in dB of single items passing along a route, incident.

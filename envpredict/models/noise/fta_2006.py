@@ -56,7 +56,8 @@ def soft_ground_coefficient(effective_height_m: ArrayLike) -> Floats:
 
 @model("fta_noise", title="Level of construction plant by hand (FTA)", quantity="laeq_db", statistic="median",
        position="free_field", distance="plan", source=EQUATION,
-       validity={"distance_m": Range.unstated(), "usage": Range(0.0, 1.0, "chapter 12: fraction of the period"),
+       validity={"reference_level_db": Range.unstated(), "distance_m": Range.unstated(),
+                 "usage": Range(0.0, 1.0, "chapter 12: fraction of the period"),
                  "ground_coefficient": Range(0.0, 0.75, "ground factor of the general method")},
        scatter=Scatter(3.0, 0.0, FIELD_TEST))
 def construction_leq(reference_level_db: ArrayLike, distance_m: ArrayLike, *, usage: ArrayLike = 1.0,

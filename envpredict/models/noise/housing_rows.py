@@ -23,6 +23,7 @@ _MOST_ROW_PERCENT: Final = 90.0
 @model("iso9613_housing", title="Built-up region whose heights aren't known (ISO 9613-2 Annex A)",
        quantity="attenuation_db", statistic="deterministic", position="free_field", distance="none", source=ANNEX_A,
        validity={"built_fraction": Range(0.0, 1.0, "Annex A.3"), "built_path_m": Range.unstated(),
+                 "wall_loss_db": Range.unstated(),
                  "row_percent": Range(0.0, _MOST_ROW_PERCENT, "Annex A.3: p is at most 90 %")})
 def housing_db(built_fraction: ArrayLike, built_path_m: ArrayLike, *, row_percent: ArrayLike = 0.0,
                wall_loss_db: ArrayLike = np.inf) -> Floats:

@@ -33,8 +33,8 @@ _E_60_DB: Final = 6.0 * np.log(10.0)
 
 
 @model("sel_blows", title="Mean level from the exposure of one blow", quantity="laeq_db", statistic="deterministic",
-       position="free_field", distance="none", validity={"period_s": Range.unstated(), "count": Range.unstated()},
-       source=EXPOSURE)
+       position="free_field", distance="none", source=EXPOSURE,
+       validity=dict.fromkeys(("sel_db", "count", "period_s"), Range.unstated()))
 def laeq_from_sel(sel_db: ArrayLike, count: ArrayLike, period_s: ArrayLike) -> Floats:
     """Return LAeq,T = SEL + 10 lg(N / T) in dB of N equal events within a period.
 
@@ -90,8 +90,8 @@ def maximum_less_sel_db(decay_s: ArrayLike = 0.0) -> Floats:
 
 
 @model("sel_maximum", title="Maximum level, fast, from the exposure of one blow", quantity="lafmax_db",
-       statistic="deterministic", position="free_field", distance="none", validity={"decay_s": Range.unstated()},
-       source=FAST)
+       statistic="deterministic", position="free_field", distance="none", source=FAST,
+       validity=dict.fromkeys(("sel_db", "decay_s"), Range.unstated()))
 def lafmax_from_sel(sel_db: ArrayLike, *, decay_s: ArrayLike = 0.0) -> Floats:
     """Return LAFmax in dB of one blow; arguments as in `maximum_less_sel_db`. Without decay it is an upper bound.
 

@@ -61,7 +61,7 @@ def value(text: str) -> Any:
         return text
 
 
-def compare(row: Row, result: float) -> None:
+def check_against_print(row: Row, result: float) -> None:
     scaled = SCALE[row["unit"]] * result
     assert scaled == pytest.approx(float(row["printed"]), abs=tolerance(row)), row
 
@@ -78,7 +78,7 @@ def test_a_law_gives_the_printed_value(name: str, row: Row) -> None:
     result = np.asarray(MODELS[name](**arguments))
     if result.ndim:
         result = result[NOMINAL_HZ.tolist().index(float(row["band_hz"]))]
-    compare(row, float(result))
+    check_against_print(row, float(result))
 
 
 def ground_function(height_m: float, distance_m: float, band_hz: float) -> float:
@@ -130,7 +130,7 @@ FUNCTIONS: dict[str, Callable[..., Any]] = {
                                  for n, row in enumerate(rows_of("functions"), 1)])
 def test_a_function_gives_the_printed_value(row: Row) -> None:
     arguments = ast.literal_eval(f"({row['arguments'].replace('-inf', '-1e999')},)")
-    compare(row, float(FUNCTIONS[row["function"]](*arguments)))
+    check_against_print(row, float(FUNCTIONS[row["function"]](*arguments)))
 
 
 def screen_of(row: Row, agr: np.ndarray) -> np.ndarray:
@@ -156,7 +156,7 @@ def test_a_whole_path_gives_the_printed_level(row: Row) -> None:
     band = NOMINAL_HZ.tolist().index(float(row["band_hz"])) if row["band_hz"] else 0
     results = {"a_weighted_total": float(a_weighted_level(level)), "a_weighted_band": (level + A_WEIGHTING_DB)[band],
                "band": level[band], "screen_band": screen[band]}
-    compare(row, float(results[row["what"]]))
+    check_against_print(row, float(results[row["what"]]))
 
 
 def test_the_report_example_of_a_library_adds_up() -> None:

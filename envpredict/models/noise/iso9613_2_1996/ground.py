@@ -23,8 +23,10 @@ def _mean_height(source_height_m: ArrayLike, receptor_height_m: ArrayLike) -> Fl
 MEAN_HEIGHT = DerivedRange("mean height of source and receptor above ground in m",
                            ("source_height_m", "receptor_height_m"), _mean_height,
                            Range(0.0, 30.0, "Table 5 (recalled): no accuracy is stated above"))
-GROUND_RANGES = {"distance_m": DISTANCE_RANGE, "source_porosity": POROSITY_RANGE, "receptor_porosity": POROSITY_RANGE,
-                 "middle_porosity": POROSITY_RANGE}
+HEIGHT_RANGE = Range(low=0.0, place="7.3.1: above the ground; Table 5 limits the mean of both")
+HEIGHT_RANGES = {"source_height_m": HEIGHT_RANGE, "receptor_height_m": HEIGHT_RANGE}
+GROUND_RANGES = {"distance_m": DISTANCE_RANGE, **HEIGHT_RANGES, "source_porosity": POROSITY_RANGE,
+                 "receptor_porosity": POROSITY_RANGE, "middle_porosity": POROSITY_RANGE}
 
 
 def checked(distance_m: ArrayLike, source_height_m: ArrayLike, receptor_height_m: ArrayLike,
@@ -63,6 +65,10 @@ def ground_parts_db(distance_m: ArrayLike, source_height_m: ArrayLike, receptor_
     """Return As, Ar and Am of Table 3 in dB: shape (..., 3, 8), regions in the order source, receptor, middle.
 
     Arguments and errors as in `ground_effect_db`, which is their sum.
+
+    >>> parts = ground_parts_db(400.0, 1.0, 4.0, source_porosity=0.0, receptor_porosity=1.0, middle_porosity=0.0)
+    >>> [round(float(part), 3) for part in parts[:, 7]]
+    [-1.5, -0.0, -1.875]
     """
     path = checked(distance_m, source_height_m, receptor_height_m, source_porosity, receptor_porosity, middle_porosity)
     shape = np.broadcast_shapes(*(array.shape for array in path))
@@ -113,7 +119,7 @@ def alternative_ground_db(distance_m: ArrayLike, mean_path_height_m: ArrayLike) 
 
 @model("iso9613_ground_reflection_index", title="Solid-angle index for reflection from the ground near the source",
        quantity="level_correction_db", statistic="deterministic", position="free_field", distance="plan",
-       validity={"distance_m": DISTANCE_RANGE}, derived=(MEAN_HEIGHT,), source=ALTERNATIVE_GROUND,
+       validity={"distance_m": DISTANCE_RANGE, **HEIGHT_RANGES}, derived=(MEAN_HEIGHT,), source=ALTERNATIVE_GROUND,
        falls_with_distance=False)
 def ground_reflection_index_db(distance_m: ArrayLike, source_height_m: ArrayLike,
                                receptor_height_m: ArrayLike) -> Floats:

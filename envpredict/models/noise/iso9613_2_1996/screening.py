@@ -85,8 +85,10 @@ def weather_factor(path_difference_m: ArrayLike, source_edge_m: ArrayLike, recep
 
 @model("iso9613_screen", title="Screening of one path past an obstacle, Dz", quantity="attenuation_db",
        statistic="deterministic", position="free_field", distance="slope",
-       validity={"distance_m": DISTANCE_RANGE, "path_difference_m": Range.unstated()}, source=SCREEN,
-       sources=(CLARIFIED,), falls_with_distance=False,
+       validity={"distance_m": DISTANCE_RANGE,
+                 **dict.fromkeys(("path_difference_m", "source_edge_m", "receptor_edge_m", "edge_separation_m"),
+                                 Range.unstated())},
+       source=SCREEN, sources=(CLARIFIED,), falls_with_distance=False,
        options={"passes": ("over", "round"), "ground_reflections": ("in_factor", "by_images")})
 def screening_db(distance_m: ArrayLike, path_difference_m: ArrayLike, source_edge_m: ArrayLike,
                  receptor_edge_m: ArrayLike, *, edge_separation_m: ArrayLike = 0.0, passes: ArrayLike = "over",

@@ -10,14 +10,15 @@ from numpy.typing import ArrayLike
 from envpredict.core.ranges import Range
 from envpredict.models.arguments import Floats, not_negative, numbers, positive
 from envpredict.models.noise.arguments import result
-from envpredict.models.noise.iso9613_2_1996.ground import DISTANCE_RANGE
+from envpredict.models.noise.iso9613_2_1996.ground import DISTANCE_RANGE, HEIGHT_RANGES
 from envpredict.models.noise.iso9613_2_1996.sources import ACCURACY, WEATHER
 from envpredict.models.spec import model
 
 
 @model("iso9613_long_term", title="Long-term correction for weather, Cmet", quantity="attenuation_db",
        statistic="deterministic", position="free_field", distance="plan",
-       validity={"distance_m": DISTANCE_RANGE, "weather_constant_db": Range(0.0, 5.0, "8: C0 is 0 to 5 dB")},
+       validity={"distance_m": DISTANCE_RANGE, **HEIGHT_RANGES,
+                 "weather_constant_db": Range(0.0, 5.0, "8: C0 is 0 to 5 dB")},
        source=WEATHER, falls_with_distance=False)
 def long_term_correction_db(distance_m: ArrayLike, source_height_m: ArrayLike, receptor_height_m: ArrayLike, *,
                             weather_constant_db: ArrayLike) -> Floats:
