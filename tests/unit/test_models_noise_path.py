@@ -5,6 +5,7 @@ from __future__ import annotations
 import doctest
 import importlib
 import pkgutil
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import envpredict.models.noise
-from envpredict.models.noise import iso9613_1_1993
+from envpredict.models.noise import compiled, iso9613_1_1993
 from envpredict.models.noise.iso9613_2_1996 import (
     EDITION,
     NOT_CLAIMED,
@@ -290,3 +291,18 @@ def test_stated_accuracy_by_height_and_distance() -> None:
 def test_the_long_term_correction_starts_at_ten_times_the_heights() -> None:
     found = weather.long_term_correction_db([70.0, 140.0, 1e6], 3.0, 4.0, weather_constant_db=3.0)
     np.testing.assert_allclose(found, [0.0, 1.5, 3.0], atol=1e-3)
+
+
+def test_loops_are_compiled_even_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    tried = []
+
+    def njit(**options: bool | str) -> Callable[[Callable[[float], float]], Callable[[float], float]]:
+        tried.append("cache" in options)
+        if "cache" in options:
+            raise RuntimeError("cannot cache function: no locator available")
+        return real(**options)
+
+    real = compiled.numba.njit
+    monkeypatch.setattr(compiled.numba, "njit", njit)
+    assert compiled.compiled(lambda x: 2.0 * x)(21.0) == 42.0
+    assert tried == [True, False]

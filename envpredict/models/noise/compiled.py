@@ -17,4 +17,9 @@ def compiled(function: F) -> F:
     released, so that threads may work on tiles side by side. Kernels that call each other stand in one module, since
     the cache notices changes of that module alone.
     """
-    return cast("F", numba.njit(cache=True, nogil=True, fastmath=False, error_model="numpy")(function))
+    options: dict[str, Any] = {"nogil": True, "fastmath": False, "error_model": "numpy"}
+    try:
+        return cast("F", numba.njit(cache=True, **options)(function))
+    except RuntimeError:
+        # neither the package's folder nor the user's can be written: compiled anew in each run, with the same results
+        return cast("F", numba.njit(**options)(function))
