@@ -87,8 +87,8 @@ def test_every_receptor_gets_an_answer(found: LimitSet) -> None:
 def test_a_neighbour_is_not_asked_about_what_only_others_have(found: LimitSet) -> None:
     plain = {"use": "dwelling", "structure": "masonry", "condition": "sound", "foundation": "spread",
              "area": "residential", "wall_material": "brick", "age": "old", "finish": "plaster", "engineered": "no",
-             "owner": "other", "windows": "openable", "main_road": "no", "piling_ground": "soil", "site_within_150_m": "yes",
-             "zone": next(iter(found.facts.get("zone", ("any",))))}
+             "owner": "other", "windows": "openable", "main_road": "no", "piling_ground": "soil",
+             "site_within_150_m": "yes", "zone": next(iter(found.facts.get("zone", ("any",))))}
     answer = found.classify(plain)
     assert not isinstance(answer, Missing), f"a fully described dwelling is asked for {answer}"
 

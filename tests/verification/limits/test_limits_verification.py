@@ -9,7 +9,7 @@ logarithmic ones.
 from __future__ import annotations
 
 import csv
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, product
 from pathlib import Path
 
 import numpy as np
@@ -303,3 +303,80 @@ def test_transient_limits_are_never_used_for_continuous_methods() -> None:
         assert isinstance(pair[0], LimitValue)
         assert isinstance(pair[1], LimitValue)
         assert pair[1].value == pytest.approx(pair[0].value / 2)
+
+
+# BS 5228-1, Table E.1 (recalled but for the 65): period, category values
+ABC = {"day": (65, 70, 75), "day_saturday": (65, 70, 75), "evening": (55, 60, 65), "evening_saturday": (55, 60, 65),
+       "evening_sunday": (55, 60, 65), "night": (45, 50, 55)}
+
+
+@pytest.mark.parametrize(("period", "columns"), ABC.items(), ids=list(ABC))
+def test_abc_in_every_period(period: str, columns: tuple[int, int, int]) -> None:
+    rule = SETS["bs_5228_1_2009"].rule("abc")
+    assert rule.period(period).baseline_id == period.partition("_")[0]
+    for baseline, expected in zip((columns[0] - 5.0, columns[0] + 1.0, columns[0] + 5.0), columns, strict=True):
+        found = rule.limit_from_background("dwelling", period, baseline, None, "facade")
+        assert isinstance(found, LimitValue)
+        assert found.value == expected
+
+
+# BS 5228-1, Table E.2 (weekdays by day and evening read in a rail scheme's paper, the rest recalled)
+TABLE_E2 = {"week_07_08": 70, "week_08_18": 75, "week_18_19": 70, "week_19_22": 65, "week_22_07": 55, "sat_07_08": 70,
+            "sat_08_13": 75, "sat_13_14": 70, "sat_14_22": 65, "sat_22_07": 55, "rest_07_21": 65, "rest_21_07": 55}
+
+
+@pytest.mark.parametrize(("period", "level"), TABLE_E2.items(), ids=list(TABLE_E2))
+def test_insulation_and_rehousing_in_every_block(period: str, level: int) -> None:
+    for name, more in (("insulation", 0), ("rehousing", 10)):
+        rule = SETS["bs_5228_1_2009_insulation"].rule(name)
+        assert {one.id for one in rule.periods} == set(TABLE_E2)
+        quiet = rule.limit_from_background("dwelling", period, 30.0, None, "facade")
+        loud = rule.limit_from_background("dwelling", period, 80.0, None, "facade")
+        assert isinstance(quiet, LimitValue)
+        assert isinstance(loud, LimitValue)
+        assert quiet.value == level + more
+        assert loud.value == (85.0 if name == "insulation" else 90.0)
+
+
+@pytest.mark.parametrize(("set_id", "rule_id", "class_id", "period", "days", "plus", "source"), [
+    ("au_nsw_icng_2009", "noise_affected", "residence", "standard_week", None, 10, "guideline, Table 2, memory"),
+    ("au_nsw_icng_2009", "noise_affected", "residence", "standard_saturday", None, 10, "guideline, Table 2, memory"),
+    ("au_nsw_icng_2009", "noise_affected", "residence", "outside_week", None, 5, "guideline, Table 2, memory"),
+    ("au_nsw_icng_2009", "noise_affected", "residence", "saturday_morning", None, 5, "guideline, Table 2, memory"),
+    ("au_victoria_1254", "evening_weekend", "residence", "evening", 548, 10, "council's page, read: up to 18 months"),
+    ("au_victoria_1254", "evening_weekend", "residence", "rest", 549, 5, "council's page, read: after 18 months"),
+    ("wildlife_airborne", "waterbird_background", "waterbird", "day", None, 20, "monitoring report, read"),
+])
+def test_levels_above_the_background(set_id: str, rule_id: str, class_id: str, period: str, days: float | None,
+                                     plus: int, source: str) -> None:
+    found = SETS[set_id].rule(rule_id).limit_from_background(class_id, period, None, 41.0, "free_field", days=days)
+    assert isinstance(found, LimitValue)
+    assert found.value == 41.0 + plus
+    assert (found.basis == "read") <= ("read" in source)
+
+
+@pytest.mark.parametrize(("part", "one_day", "long"), [
+    ("work_1_u", 0.8, 0.4), ("work_1_r", 0.4, 0.3), ("work_2_u", 1.2, 0.8), ("work_2_r", 0.8, 0.6),
+    ("work_3_u", 1.6, 1.2), ("work_3_r", 1.2, 0.8),
+])
+def test_people_near_works_of_two_to_six_days(part: str, one_day: float, long: float) -> None:
+    # DIN 4150-2, Table 2: straight line in days from 1 to 7 (0.73 and 0.47 at 2 and 6 days of stage I read, the rest
+    # recalled)
+    for days in range(2, 7):
+        found = SETS["din_4150_2_1999"].rule(part).limit("mixed", period_id="day", days=days)
+        assert isinstance(found, LimitValue)
+        assert found.value == pytest.approx(one_day + (days - 1) * (long - one_day) / 6, rel=5e-4)
+
+
+def test_every_factor_of_the_swedish_product() -> None:
+    # SS 02 52 11 as tabulated by Massarsch and Fellenius (recalled)
+    factors = {"soil": 9, "till": 12, "rock": 15, "heavy": 1.7, "industry": 1.2, "housing": 1.0, "susceptible": 0.65,
+               "ruin": 0.5, "strong": 1.2, "brick": 1.0, "light_block": 0.75, "limestone": 0.65, "footing": 0.6,
+               "shaft_piles": 0.8, "toe_piles": 1.0}
+    axes = SETS["ss_025211_1999"].all_axes
+    combinations = list(product(*(axis.classes for axis in axes)))
+    assert len(combinations) == 3 * 5 * 4 * 3
+    for names in combinations:
+        found = SETS["ss_025211_1999"].rule("piling").limit("+".join(names))
+        assert isinstance(found, LimitValue)
+        assert found.value == pytest.approx(np.prod([factors[name] for name in names]))
