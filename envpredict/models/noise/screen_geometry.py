@@ -2,13 +2,14 @@
 
 In the vertical plane of source and receptor the path over the top is the taut band over all walls that rise above the
 sight line; in plan the path round each side is the taut band round what screens, together with obstacles that touch it
-and rise above both ends. Rules, each of them cautious where a choice was open:
+and rise above both ends. Where a choice was open:
 
 - a path is screened where it runs through the inside of a building or crosses a screen, not where it only touches a
   corner, runs along a wall, or starts or ends on one and leads away from it;
 - the side path isn't longer than the shortest way round that side, also in courts and behind wings; standing in a
   courtyard is standing behind a closed wall: there is no way round;
-- ways between two obstacles that don't touch aren't looked for.
+- ways between two obstacles that don't touch aren't looked for, which the first two rules' caution doesn't cover: with
+  gaps between houses that nearly close a view the true level may be higher.
 """
 
 from __future__ import annotations
