@@ -122,6 +122,8 @@ def test_a_rule_fits_its_quantity_place_and_clock(found: LimitSet, rule: Rule) -
         assert rule.periods, "an average needs a period"
         assert all(period.averaging_s or period.averaging == "operation" for period in rule.periods)
         assert rule.place in ("facade", "free_field", "boundary", "habitat", "indoors")
+    if quantity.effect == "noise":
+        assert rule.periods, "a rule on sound says when it holds, if only 00:00 to 24:00"
     for period in rule.periods:
         assert (period.averaging_s or 0) <= period.length_s
         assert rule.period(period.id) is period
