@@ -81,6 +81,17 @@ def test_a_large_result_says_what_it_leaves_out(frame: pd.DataFrame, monkeypatch
                                         "other_laws_high")}
 
 
+def test_a_large_result_keeps_the_word_of_every_choice() -> None:
+    made = assess(60)
+    idle = made.findings.assign(rule="idle", likelihood="not_applicable", p_exceed=np.nan, margin_db=np.nan)
+    whole = findings.ordered(pd.concat([made.findings, idle]), made.receptors["id"].tolist(), METHODS)
+    shorter = findings.in_brief(whole)
+    assert len(made.findings) == len(shorter) == len(whole) / 2
+    for by in (["receptor_row", "method_row", "effect", "period"], ["receptor_row", "method_row"]):
+        assert whole.drop_duplicates(by)[[*by, "word"]].reset_index(drop=True).equals(
+            shorter.drop_duplicates(by)[[*by, "word"]].reset_index(drop=True))
+
+
 # --- days
 
 def test_a_day_is_judged_like_the_programme() -> None:

@@ -24,7 +24,8 @@ CHANCE_STEPS = 1000
 DAY_STEPS = 10
 SCATTER_STEPS = 100
 FINDINGS_IN_FULL = 500_000
-"""Beyond this many findings the page leaves out what the `EXTRA` columns hold, and says so."""
+"""Beyond this many findings the page leaves out what the `EXTRA` columns hold and the rules that don't apply where
+another one does, and says so."""
 EXTRA_LEVELS: tuple[str, ...] = ("other_laws_low", "other_laws_high")
 EXTRAS: tuple[tuple[str, int], ...] = (("p_one_pile", CHANCE_STEPS), ("days_above_low", DAY_STEPS),
                                        ("days_above_high", DAY_STEPS))
@@ -44,6 +45,12 @@ def ordered(findings: pd.DataFrame, receptors: list[str], methods: list[str]) ->
     keys = (frame["margin_db"].fillna(np.inf), -frame["p_exceed"].fillna(-1.0), -frame["word"], frame["method_row"],
             frame["receptor_row"])
     return frame.iloc[np.lexsort([key.to_numpy() for key in keys])].reset_index(drop=True)
+
+
+def in_brief(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the ordered findings without those that don't apply, but for the first of each effect and period."""
+    first = ~frame.duplicated(["receptor_row", "method_row", "effect", "period"])
+    return frame[first | frame["likelihood"].ne("not_applicable")].reset_index(drop=True)
 
 
 def _place(words: pd.Series, known: list[str], what: str) -> NDArray[np.int64]:
@@ -84,13 +91,14 @@ def _combinations(frame: pd.DataFrame) -> tuple[NDArray[np.int64], pd.DataFrame]
 
 def write(block: Block, frame: pd.DataFrame, receptors: int, methods: int) -> bool:
     """Write the ordered findings into the page's block; return whether they are there in full."""
+    full = len(frame) <= FINDINGS_IN_FULL
+    frame = frame if full else in_brief(frame)
     decibel = frame["quantity"].map({name: spec.scale == "decibel" for name, spec in QUANTITIES.items()})
     is_decibel = decibel.fillna(frame["unit"].astype(str).str.startswith("dB")).to_numpy(dtype=bool)
     counts = np.bincount(frame["receptor_row"] * methods + frame["method_row"], minlength=receptors * methods)
     block.add_codes("findings.count", counts)
     block.add("findings.word", frame["word"], "u8")
     block.add("findings.outside", frame["in_range"].astype("boolean").eq(False).fillna(False), "u8")
-    full = len(frame) <= FINDINGS_IN_FULL
     for name in ("predicted_median", "predicted_design", "limit", *(EXTRA_LEVELS if full else ())):
         block.add(f"findings.{name}", _codes(frame[name], is_decibel), "u16")
     block.add("findings.margin_db", margins(frame["margin_db"]), "i16")

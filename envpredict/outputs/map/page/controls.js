@@ -128,7 +128,8 @@
       if (!by) daily.push("This result holds no likelihoods by day: the slider shows the piles only.");
       if (!head.findings_in_full)
         daily.push(
-          "Left out to keep this page small: one pile's chance, the range of days, other laws; findings.csv has them.",
+          "Left out to keep this page small: rules that don't apply where another one does, one pile's chance, " +
+            "the range of days, other laws. They are in findings.csv.",
         );
       if (head.contours.left_out) {
         daily.push(
