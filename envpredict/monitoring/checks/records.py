@@ -19,6 +19,10 @@ def reports(facts: Facts) -> Iterator[Evidence]:
             yield missing(where, f"not stated: {', '.join(lacking)}")
         else:
             yield met(where, f"every {report.every}, to {', '.join(report.sent_to)} within {report.within_days:g} days")
+    stated = [report.every for report in facts.plan.reports if report.every is not None]
+    often = facts.words("often")
+    if stated and not any(word in every.casefold() for every in stated for word in often):
+        yield broken("reports", f"reported every {', '.join(stated)}; during piling every {' or '.join(often)} is asked")
 
 
 @check("M30")
@@ -30,7 +34,7 @@ def completeness(facts: Facts) -> Iterator[Evidence]:
 @check("M31")
 def monitor_down(facts: Facts) -> Iterator[Evidence]:
     """Check that a monitor that is down has consequences."""
-    yield facts.given("data.max_gap_min", "longest gap that is tolerated, in minutes")
+    yield facts.at_most("data.max_gap_min", facts.number("gap_min"), "longest gap that is tolerated", "min")
     yield facts.given("data.when_down", "what happens to the works")
     stops, where = facts.plan.data.down_stops_work, facts.plan.place("data.down_stops_work")
     if stops is None:
@@ -74,4 +78,4 @@ def review_and_end(facts: Facts) -> Iterator[Evidence]:
     yield facts.given("review.relax_when", "when less is measured")
     yield facts.given("review.extend_when", "when more is measured")
     yield facts.given("review.end_when", "when it ends")
-    yield facts.given("data.archive_years", "years for which raw data are kept")
+    yield facts.at_least("data.archive_years", facts.number("archive_years"), "raw data kept for", "years")
