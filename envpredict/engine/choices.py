@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
 from envpredict.engine.overrides import STATED, stated_method
+from envpredict.engine.own_laws import laws_with_choice
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
+    from envpredict.engine.shifts import Window
     from envpredict.methods.fields import Form, LawUse, PlantUse
     from envpredict.methods.schema import Method, Plant
     from envpredict.scenario.types import MethodEntry, Scenario
@@ -19,7 +21,9 @@ class MethodChoice:
     """A candidate method as a run uses it.
 
     `energy_j`: nominal energy per blow or per cycle, None where the method has none; `laws`: the laws that may predict
-    it, the preferred ones first; `plant`: what works, with its sound power; `stated`: the keys that the scenario gives.
+    it, the preferred ones first; `plant`: what works, with its sound power; `stated`: the keys that the scenario gives;
+    `hours`: hours of work that take the place of the programme's shift; `pause`: clock times of a daily pause in s;
+    `start_stop_gain`: what reductions do to a vibrator's start and stop beside what they do to its running.
     """
 
     id: str
@@ -31,6 +35,9 @@ class MethodChoice:
     plant: tuple[tuple[PlantUse, Plant], ...]
     sections: tuple[str, ...]
     stated: tuple[str, ...]
+    hours: Window | None = None
+    pause: tuple[float, float] | None = None
+    start_stop_gain: float = 1.0
 
     @property
     def signal(self) -> str:
@@ -43,23 +50,6 @@ class MethodChoice:
             if law.role == "preferred" and law.phase == phase and law.stage == stage:
                 return law
         return None
-
-
-def _laws(method: Method, chosen: str | None) -> tuple[LawUse, ...]:
-    """Return the laws with a chosen one made the preferred one of its phase."""
-    if chosen is None:
-        return method.laws
-    wanted = next(law for law in method.laws if law.model == chosen)
-    changed: list[LawUse] = []
-    for law in method.laws:
-        same = law.phase == wanted.phase and law.stage == wanted.stage
-        if law is wanted:
-            changed.append(law.model_copy(update={"role": "preferred", "why": "chosen by the scenario"}))
-        elif same and law.role == "preferred":
-            changed.append(law.model_copy(update={"role": "alternative"}))
-        else:
-            changed.append(law)
-    return tuple(changed)
 
 
 def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | None = None) -> MethodChoice:
@@ -81,7 +71,7 @@ def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | No
         method=method,
         energy_j=energy_j,
         energy_source=source,
-        laws=_laws(method, stated.get("model") or model),
+        laws=laws_with_choice(method, stated.get("model") or model, catalogue.models),
         plant=tuple((use, catalogue.plant[use.plant]) for use in method.plant_for(form, energy_kj)),
         sections=entry.sections,
         stated=tuple(sorted(key for key, value in stated.items() if value is not None)),

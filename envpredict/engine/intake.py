@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
+from envpredict.core.words import suggestion
 from envpredict.engine.catalogue import Catalogue, load_catalogue
+from envpredict.engine.own_laws import own_ids
 
 if TYPE_CHECKING:
     from envpredict.limits.schema import LimitSet
@@ -26,6 +28,12 @@ def _needs_holidays(limit_set: LimitSet) -> bool:
                for rule in limit_set.rules for period in rule.periods)
 
 
+def laws_of(catalogue: Catalogue) -> dict[str, frozenset[str]]:
+    """Return the models by which each method may be predicted: its own list, and every law that the user brings."""
+    brought = own_ids(catalogue.models)
+    return {name: brought.union(law.model for law in method.laws) for name, method in catalogue.methods.items()}
+
+
 def known_words(catalogue: Catalogue) -> Known:
     """Return the words that a scenario may use."""
     from envpredict.ground.spt import read_spt
@@ -42,7 +50,7 @@ def known_words(catalogue: Catalogue) -> Known:
         limit_effects={name: frozenset(limit_set.effects) for name, limit_set in sets.items()},
         need_holidays=frozenset(name for name, limit_set in sets.items() if _needs_holidays(limit_set)),
         facts=frozenset(FACTS), fact_words={name: tuple(fact.words) for name, fact in FACTS.items() if fact.words},
-        laws={name: frozenset(law.model for law in method.laws) for name, method in catalogue.methods.items()},
+        laws=laws_of(catalogue),
         read_spt=read_spt, a_weighted_sum=lambda octaves: float(a_weighted_level(octaves)), unused=UNUSED,
     )
 
@@ -50,6 +58,7 @@ def known_words(catalogue: Catalogue) -> Known:
 def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
     """Return what a scenario states that doesn't fit the catalogue's entries."""
     found: list[Problem] = []
+    models, laws = scenario.choice.get("models") or {}, laws_of(catalogue)
     forms = {catalogue.pile_types[name].form for name in scenario.piles["pile_type"].unique()}
     for entry in scenario.methods:
         method, where = catalogue.methods[entry.method], f"scenario.toml, method '{entry.id}'"
@@ -57,6 +66,11 @@ def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
         if energy is not None and method.energy is None:
             found.append(Problem(where, "energy_kj is stated, but the method has no energy per blow or cycle",
                                  "leave energy_kj out"))
+        chosen = models.get(entry.id) or models.get(entry.method)
+        if chosen is not None and chosen not in laws[entry.method]:
+            found.append(Problem(f"scenario.toml, key 'choice.models.{entry.id}'",
+                                 f"'{chosen}' doesn't predict '{entry.method}'",
+                                 suggestion(chosen, laws[entry.method])))
         unfit = sorted(forms - set(method.forms))
         if unfit and not method.cast_in_place:
             found.append(Problem(where, f"the method can't install these forms of pile: {', '.join(unfit)}",
