@@ -108,9 +108,9 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Made:
 
 
 @pytest.fixture(scope="session")
-def discreet(tmp_path_factory: pytest.TempPathFactory) -> Made:
+def withheld(tmp_path_factory: pytest.TempPathFactory) -> Made:
     """Return a map of 120 receptors as it's written when nothing else is asked for."""
-    return _made(tmp_path_factory.mktemp("discreet"), assess(120))
+    return _made(tmp_path_factory.mktemp("withheld"), assess(120))
 
 
 @pytest.fixture(scope="session")

@@ -296,8 +296,8 @@ def test_hostile_names_are_text(open_page: Opener, small: Made) -> None:
     assert wider == 0
 
 
-def test_what_stays_out_is_said_and_not_drawn(open_page: Opener, discreet: Made) -> None:
-    opened = open_page(discreet.file)
+def test_what_stays_out_is_said_and_not_drawn(open_page: Opener, withheld: Made) -> None:
+    opened = open_page(withheld.file)
     page = opened.page
     text = page.locator(".rm-notes").inner_text()
     assert "Names of homes and workplaces are left out" in text

@@ -283,6 +283,18 @@ def test_what_stays_out_is_nowhere_in_the_page() -> None:
     row = int(np.flatnonzero(habitat)[0])
     _, offset, _ = head["columns"]["receptors.kind"]
     assert raw[offset + row] == 0
+    # neither a pile nor a day tells where it lies
+    count, = np.frombuffer(raw, "u1", 1, head["columns"]["findings.count"][1] + row * len(METHODS))
+    before = int(np.frombuffer(raw, "u1", row * len(METHODS), head["columns"]["findings.count"][1]).sum())
+    for name in ("governing_pile", "governing_day"):
+        _, start, size = head["columns"][f"findings.{name}.words"]
+        known = json.loads(raw[start:start + size])
+        codes = np.frombuffer(raw, "u1", int(count), head["columns"][f"findings.{name}"][1] + before)
+        assert {known[code] for code in codes} == {""}
+    for number in range(len(METHODS)):
+        _, start, size = head["columns"][f"day.{number}.governing"]
+        by_day = np.frombuffer(raw, "u1", size, start).reshape(len(made.receptors), -1)
+        assert len(set(by_day[row])) == 1
     _, asked = unpacked(render_map(made, private_names=False, show_protected=True))
     assert b"Family 6" in asked
     assert b"rare bird" in asked

@@ -114,8 +114,11 @@ def worst_receptors(frame: pd.DataFrame, count: int = WORST) -> NDArray[np.int64
 
 
 def write_chances(block: Block, assessment: Assessment, frame: pd.DataFrame, days: list[str],
-                  programme: list[dict[str, Any]]) -> dict[str, Any]:
-    """Write the likelihoods by day that the result holds, and return what the page says of them."""
+                  programme: list[dict[str, Any]], secret: NDArray[np.bool_]) -> dict[str, Any]:
+    """Write the likelihoods by day that the result holds, and return what the page says of them.
+
+    Those of a `secret` receptor (R) stay out, since they tell which piles are near.
+    """
     from envpredict.models.spec import load_models
 
     models = load_models()
@@ -125,7 +128,8 @@ def write_chances(block: Block, assessment: Assessment, frame: pd.DataFrame, day
     cells = sum(receptors * len(programme[number]["days"])
                 for number, method in enumerate(assessment.methods) for name, _ in daily if name == method.id)
     every_effect = cells <= CELLS_FOR_ALL_EFFECTS
-    worst = worst_receptors(frame) if daily else np.zeros(0, dtype=np.int64)
+    told = frame[~secret[frame["receptor_row"].to_numpy()]]
+    worst = worst_receptors(told) if daily else np.zeros(0, dtype=np.int64)
     held: list[list[str]] = []
     for number, method in enumerate(assessment.methods):
         columns = [place.get(days[day], -1) for day in programme[number]["days"]]
@@ -136,6 +140,7 @@ def write_chances(block: Block, assessment: Assessment, frame: pd.DataFrame, day
             if name != method.id:
                 continue
             padded = np.pad(np.asarray(chances, dtype=float), ((0, 0), (0, 1)), constant_values=np.nan)[:, columns]
+            padded[secret] = np.nan
             rows = mine[mine["effect"] == effect]
             doubt = _unproven(rows, receptors, _doubtful(method, models))
             words[effect] = day_words(padded, assessment.scenario.design_exceedance, doubt, _words(rows, receptors))

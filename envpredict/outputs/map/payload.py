@@ -65,7 +65,7 @@ def collect(assessment: Assessment, *, private_names: bool, show_protected: bool
         "dates": dates,
         "methods": [{"id": method.id, "title": method.title, "estimate": _only_estimates(frame, number), **told}
                     for number, (method, told) in enumerate(zip(assessment.methods, programme, strict=True))],
-        "daily": days.write_chances(block, assessment, frame, dates, programme),
+        "daily": days.write_chances(block, assessment, frame, dates, programme, hidden.places),
         "site": write_site(block, assessment.scenario, piles, origin),
         "contours": _contours(block, assessment, frame, origin),
         "documents": documents(assessment, frame),
@@ -76,9 +76,10 @@ def collect(assessment: Assessment, *, private_names: bool, show_protected: bool
 
 
 def _discreet(frame: pd.DataFrame, receptors: pd.DataFrame, hidden: Discretion) -> pd.DataFrame:
-    """Return the findings without the pile that would give away a place that stays out."""
-    secret = set(receptors["id"].astype(str)[hidden.places])
-    return frame.assign(governing_pile=frame["governing_pile"].mask(frame["receptor"].astype(str).isin(secret)))
+    """Return the findings without the pile and the day that would give away a place that stays out."""
+    secret = frame["receptor"].astype(str).isin(set(receptors["id"].astype(str)[hidden.places]))
+    return frame.assign(governing_pile=frame["governing_pile"].mask(secret),
+                        governing_day=frame["governing_day"].mask(secret))
 
 
 def _banner(assessment: Assessment, hidden: Discretion) -> dict[str, Any]:

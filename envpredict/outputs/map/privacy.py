@@ -32,7 +32,7 @@ class Discretion:
         if self.places.any():
             count = int(self.places.sum())
             told.append(f"The place of {count} protected habitat{'s' if count > 1 else ''} is left out of this page: "
-                        "listed, not drawn, without name and governing pile.")
+                        "listed, not drawn, without name, governing pile and days.")
         return told
 
 
