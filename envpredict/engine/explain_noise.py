@@ -50,7 +50,8 @@ def noise_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> li
     ]
     nearest = int(piles[distances.argmin()])
     for item, level in shares:
-        lines += _item_lines(run, item, level, nearest, point, blocks.overlap_s[:, slot], float(blocks.length_s[slot]))
+        on_s = float((blocks.overlap_s[:, slot] * method.passes.on_share(item.use)).sum() * item.use.count)
+        lines += _item_lines(run, item, level, nearest, point, on_s, float(blocks.length_s[slot]))
     lines.append(f"  Sum of the plant, incident: {best:.2f} dB LAeq over {blocks.length_s[slot] / 3600.0:g} h")
     return [*lines, f"  Where the limit is judged ({finding['position'].replace('_', ' ')}): "
                     f"{finding['predicted_median']:g} dB, scatter {finding['scatter']:g} dB"]
@@ -58,12 +59,12 @@ def noise_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> li
 
 def _contribution(item: PlantLevels, method: MethodRun, seconds: np.ndarray, length_s: float, point: int) -> float:
     energy = 10.0 ** (item.level_db[point, method.passes.pile] / 10.0)
-    on = seconds * item.use.on_time_fraction * item.use.count
+    on = seconds * method.passes.on_share(item.use) * item.use.count
     with np.errstate(divide="ignore"):
         return float(10.0 * np.log10((energy * on).sum() / length_s))
 
 
-def _item_lines(run: Run, item: PlantLevels, level: float, pile: int, point: int, seconds: np.ndarray,
+def _item_lines(run: Run, item: PlantLevels, level: float, pile: int, point: int, on_s: float,
                 length_s: float) -> list[str]:
     from envpredict.models.noise.iso9613_1_1993 import octave_absorption_db_m
     from envpredict.models.noise.iso9613_2_1996 import divergence_db, ground_effect_db
@@ -78,7 +79,6 @@ def _item_lines(run: Run, item: PlantLevels, level: float, pile: int, point: int
     air = octave_absorption_db_m(temperature_c=run.path.temperature_c, humidity_percent=run.path.humidity_percent)
     ground = ground_effect_db(plan, height, ear, source_porosity=run.path.porosity,
                               receptor_porosity=run.path.porosity, middle_porosity=run.path.porosity)
-    on = float(seconds.sum() * item.use.on_time_fraction * item.use.count)
 
     def row(values: np.ndarray) -> str:
         return " ".join(f"{value:7.1f}" for value in np.atleast_1d(values))
@@ -92,7 +92,7 @@ def _item_lines(run: Run, item: PlantLevels, level: float, pile: int, point: int
         f"    air                          {row(air * slope)}",
         f"    ground                       {row(np.asarray(ground))}",
         f"    level while it works, A-weighted: {float(item.level_db[point, pile]):.2f} dB",
-        f"    on for {on:.0f} s of {length_s:.0f} s ({100 * item.use.on_time_fraction:g} % of the piles' time; "
+        f"    on for {on_s:.0f} s of {length_s:.0f} s ({100 * item.use.on_time_fraction:g} % of the piles' time; "
         f"{item.use.citation} [basis: {item.use.citation.basis}])",
         f"    contribution over the block, all piles: {level:.2f} dB",
     ]

@@ -181,7 +181,7 @@ def mean_level_series(sound: MethodSound, passes: Passes, blocks: Blocks, correc
     energy: list[Floats] = []
     for item in sound.items:
         seconds = np.zeros((item.level_db.shape[1], len(blocks)))
-        np.add.at(seconds, passes.pile, blocks.overlap_s * item.use.on_time_fraction * item.use.count)
+        np.add.at(seconds, passes.pile, blocks.overlap_s * passes.on_share(item.use)[:, None] * item.use.count)
         energy.append(10.0 ** (item.level_db / 10.0) @ (seconds / blocks.length_s))
     total = np.sum(energy, axis=0)
     with np.errstate(divide="ignore", invalid="ignore"):

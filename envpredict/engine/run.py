@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,8 @@ from envpredict.engine.noise import (
     propagation,
     sound_points,
 )
-from envpredict.engine.programme import Passes, plan_work
+from envpredict.engine.programme import SPEEDS, Passes, Speed, plan_work
+from envpredict.engine.site import Site, read_site
 from envpredict.engine.soil import Drives, drives
 from envpredict.engine.vibration import GroundVibration, ground_vibration, other_laws
 
@@ -40,6 +42,7 @@ class Run:
     catalogue: Catalogue
     choices: tuple[MethodChoice, ...]
     drive: Drives
+    site: Site
     plan_m: Floats
     path: Propagation
     levels: dict[str, Floats]
@@ -66,10 +69,14 @@ class Run:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MethodRun:
-    """One candidate in a run: its programme, its ground vibration and its sound."""
+    """One candidate in a run: its programme, its ground vibration and its sound.
+
+    `passes`: the programme at the likely rates; `programmes`: those at the slow, likely and fast rates.
+    """
 
     choice: MethodChoice
     passes: Passes
+    programmes: Mapping[Speed, Passes]
     vibration: GroundVibration
     sound: MethodSound
     beyond_rates: bool
@@ -93,8 +100,7 @@ class MethodRun:
     @property
     def works_days(self) -> int:
         """Return the calendar days from the first to the last day of work, both included."""
-        days = self.passes.days
-        return int((days[-1] - days[0]).astype(int)) + 1
+        return self.passes.calendar_days
 
 
 def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoice, ...]) -> Run:
@@ -106,6 +112,7 @@ def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoic
     path = propagation(scenario, sound_points(scenario))
     return Run(
         scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, ground),
+        site=read_site(scenario),
         plan_m=plan_distance_m(scenario.receptors.geometry, scenario.piles.geometry),
         path=path, levels=plant_levels(all_plant(choices), path), facts=receptor_facts(scenario),
         schemes=tuple(SCHEMES),
@@ -120,7 +127,8 @@ def all_plant(choices: tuple[MethodChoice, ...]) -> list[Plant]:
 
 def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     """Return one candidate with its programme, vibration and sound."""
-    passes = plan_work(run.scenario, choice, run.drive)
+    programmes = {speed: plan_work(run.scenario, choice, run.drive, run.site, speed) for speed in SPEEDS}
+    passes = programmes["likely"]
     notes = []
     beyond = bool(passes.beyond_rates.any())
     if beyond:
@@ -129,5 +137,6 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     if passes.unknown_ground.any():
         notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
                      "there")
-    return MethodRun(choice, passes, ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
+    return MethodRun(choice, passes, programmes,
+                     ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
                      method_sound(choice, run.levels, run.path), beyond, tuple(notes))

@@ -160,6 +160,7 @@ class GroundVibration:
     """The governing ground vibration of one method: receptors (R) x piles (P).
 
     `log_median` is log10 mm/s of the highest phase; `field` (R, P) indexes `fields`, the law and phase that gives it.
+    `stages`: the same for each stage of the method alone, where it has several.
     """
 
     quantity: str
@@ -169,6 +170,20 @@ class GroundVibration:
     in_range: Flags
     field: NDArray[np.int64]
     fields: tuple[LawField, ...]
+    stages: tuple[GroundVibration, ...] = ()
+
+    def of(self, pile: NDArray[np.int64], stage: NDArray[np.int64]) -> GroundVibration:
+        """Return the vibration of passes (N), each of a pile and a stage: arrays (R, N) instead of (R, P)."""
+        own = self.stages or (self,)
+
+        def at(name: str) -> NDArray[Any]:
+            found = getattr(own[0], name)[:, pile]
+            for number, one in enumerate(own[1:], 1):
+                found = np.where(stage == number, getattr(one, name)[:, pile], found)
+            return np.asarray(found)
+
+        return replace(self, log_median=at("log_median"), shared=at("shared"), own=at("own"),
+                       in_range=at("in_range"), field=at("field"), stages=())
 
 
 def _phases(choice: MethodChoice) -> list[LawUse]:
@@ -177,9 +192,12 @@ def _phases(choice: MethodChoice) -> list[LawUse]:
             and not (law.phase == "start_stop" and choice.method.zero_moment)]
 
 
-def _doubled(running: LawField) -> LawField:
-    """Return the running level doubled: start and stop reach at least that much, whatever the start-up law says."""
-    return replace(running, log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING),
+def _doubled(running: LawField, gain: float) -> LawField:
+    """Return the running level doubled: start and stop reach at least that much, whatever the start-up law says.
+
+    `gain`: what reductions do to start and stop beside what they do to running.
+    """
+    return replace(running, log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING * gain),
                    notes=(*running.notes, "start and stop: twice the running level"))
 
 
@@ -192,21 +210,32 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
     """
     fields = [evaluate(models[law.model], law, choice, drive, plan_m, schemes) for law in _phases(choice)]
     if any(field.law.phase == "start_stop" for field in fields):
-        fields += [_doubled(field) for field in fields if field.law.phase == "running"]
+        fields += [_doubled(field, choice.start_stop_gain) for field in fields if field.law.phase == "running"]
+    everything = np.arange(len(fields))
+    stages = [stage.id for stage in choice.method.stages]
+    members = [np.flatnonzero([field.law.stage == stage for field in fields]) for stage in stages]
+    # a stage without a law of its own counts as the worst of the others
+    alone = tuple(_highest(fields, some if some.size else everything) for some in members) if len(stages) > 1 else ()
+    return replace(_highest(fields, everything), stages=alone)
+
+
+def _highest(fields: Sequence[LawField], members: NDArray[np.intp]) -> GroundVibration:
+    """Return the highest of some of the fields for every receptor and pile; `field` counts in all of them."""
     quantities = {field.quantity for field in fields}
-    stack = np.stack([field.log_median for field in fields])
+    some = [fields[number] for number in members]
+    stack = np.stack([field.log_median for field in some])
     # a phase that can't be predicted leaves the pile without a prediction: the highest of the rest might not govern;
     # a law for hard ground says nothing of piles that never enter it
-    silent = np.array([-np.inf if field.law.role == HARD_GROUND else np.inf for field in fields])[:, None, None]
+    silent = np.array([-np.inf if field.law.role == HARD_GROUND else np.inf for field in some])[:, None, None]
     chosen = np.where(np.isnan(stack), silent, stack).argmax(axis=0)
     pick = chosen[None]
     return GroundVibration(
         quantity=fields[0].quantity if len(quantities) == 1 else "ppv_unspecified",
         log_median=np.take_along_axis(stack, pick, axis=0)[0],
-        shared=np.array([field.shared for field in fields])[chosen],
-        own=np.array([field.own for field in fields])[chosen],
-        in_range=np.take_along_axis(np.stack([field.in_range for field in fields]), pick, axis=0)[0],
-        field=chosen.astype(np.int64),
+        shared=np.array([field.shared for field in some])[chosen],
+        own=np.array([field.own for field in some])[chosen],
+        in_range=np.take_along_axis(np.stack([field.in_range for field in some]), pick, axis=0)[0],
+        field=members[chosen].astype(np.int64),
         fields=tuple(fields),
     )
 

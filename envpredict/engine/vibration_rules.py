@@ -60,26 +60,28 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
 def level_series(method: MethodRun, quantity: str, position: str, moved: Transfer,
                  keep: NDArray[np.bool_]) -> LevelSeries:
     """Return the vibration of the chosen passes in a rule's quantity and at its place."""
-    vibration, passes = method.vibration, method.passes
+    passes = method.passes
     piles = passes.pile[keep]
-    level = vibration.log_median[:, piles] + moved.shift[:, None]
+    vibration = method.vibration.of(piles, passes.stage_of[keep])
+    level = vibration.log_median + moved.shift[:, None]
     linear = QUANTITIES[quantity].scale == "linear"
     names = np.array([str(number) for number in piles])
     slots = Slots(passes.day[keep], passes.start_s[keep], passes.end_s[keep], names)
     scale = 1.0 if linear else 20.0
     return LevelSeries(quantity, position, slots, 10.0**level if linear else 20.0 * level + moved.offset_db,
-                       scale * np.hypot(vibration.shared[:, piles], moved.scatter[:, None]),
-                       scale * vibration.own[:, piles], vibration.in_range[:, piles])
+                       scale * np.hypot(vibration.shared, moved.scatter[:, None]), scale * vibration.own,
+                       vibration.in_range)
 
 
-def _evidence(run: Run, method: MethodRun, judgement: Judgement, piles: NDArray[np.int64],
-              days: NDArray[np.datetime64], moved: Transfer, extra: tuple[str, ...]) -> Evidence:
+def _evidence(run: Run, method: MethodRun, judgement: Judgement, keep: NDArray[np.bool_], moved: Transfer,
+              extra: tuple[str, ...]) -> Evidence:
     count = run.receptor_count
     rows_ = np.arange(count)
+    piles, stages, days = method.passes.pile[keep], method.passes.stage_of[keep], method.passes.day[keep]
     slot = np.maximum(judgement.slot, 0)
     pile = piles[slot] if len(piles) else np.zeros(count, dtype=np.int64)
     fields = method.vibration.fields
-    which = method.vibration.field[rows_, pile]
+    which = method.vibration.of(piles, stages).field[rows_, slot] if len(piles) else method.vibration.field[rows_, pile]
     names = np.array([field.spec.id for field in fields], dtype=object)[which]
     unproven = np.array([field.unproven for field in fields], dtype=object)[which]
     if method.beyond_rates:
@@ -122,7 +124,7 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
             judgement = judge(series, applied.value, run.design_exceedance)
         heading = Heading(method.choice.id, rule.effect, quantity, rule.place,
                           WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause)
-        evidence = _evidence(run, method, judgement, method.passes.pile[keep], method.passes.day[keep], moved,
+        evidence = _evidence(run, method, judgement, keep, moved,
                              (*moved.notes, *((DAY_RULE_NOTE,) if counted else ())))
         found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, judgement,
                           evidence, days_of(series), run.design_exceedance))

@@ -9,10 +9,16 @@ from hypothesis import strategies as st
 
 from envpredict.engine.blocks import clock_blocks, inside
 from envpredict.engine.programme import Passes
-from envpredict.engine.shifts import fill_shifts
+from envpredict.engine.shifts import Shifts, Window
+from envpredict.engine.shifts import fill_shifts as fill
 from envpredict.limits.periods import Period
 
 HOUR = 3600.0
+
+
+def fill_shifts(durations_s: np.ndarray, from_s: float, length_s: float) -> Shifts:
+    """Lay jobs into shifts of the same hours."""
+    return fill(durations_s, [Window(((from_s, from_s + length_s),))] * len(durations_s))
 
 
 def passes(days: list[str], starts_h: list[float], ends_h: list[float]) -> Passes:
