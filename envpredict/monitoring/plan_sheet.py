@@ -76,13 +76,13 @@ def _rows(sheet: Any, formulas: Any, reading: _Reading) -> Iterator[tuple[int, d
     for cells in sheet.iter_rows(min_row=2):
         row = {}
         for cell in cells:
-            value = cell.value.strip() if isinstance(cell.value, str) else cell.value
-            if value is None and formulas[cell.coordinate].value is not None:
+            value = cell.value if not isinstance(cell.value, str) or cell.value.strip() else None
+            if cell.value is None and formulas[cell.coordinate].value is not None:
                 reading.add(f"cell {sheet.title}!{cell.coordinate}", "holds a formula without a saved value",
                             "enter the value, or save the file in a spreadsheet program")
             elif cell.data_type == "e":
                 reading.add(f"cell {sheet.title}!{cell.coordinate}", f"holds the error {value}", "enter the value")
-            elif value not in (None, ""):
+            elif value is not None:
                 row[cell.column] = value
         if row:
             yield cells[0].row, row
@@ -122,7 +122,7 @@ def _plan_sheet(reading: _Reading, sheet: Any, formulas: Any) -> None:
                     f"its columns are {', '.join(PLAN_COLUMNS)}")
         return
     for number, row in _rows(sheet, formulas, reading):
-        table, key = str(row.get(column["table"], HEAD_TABLE)), str(row.get(column["key"], ""))
+        table, key = str(row.get(column["table"], HEAD_TABLE)).strip(), str(row.get(column["key"], "")).strip()
         value = row.get(column["value"])
         if table != HEAD_TABLE and table not in SECTIONS:
             reading.add(_cell(sheet, column["table"], number), f"unknown table '{table}'",
@@ -184,7 +184,7 @@ def converted(value: Any, annotation: Any) -> Any:
         parts = text.split("\n") if "\n" in text else text.split(";")
         entries = [part.strip() for part in parts if part.strip()]
         return [_tried(float, entry) if base is float else _plain(entry, base) for entry in entries]
-    return _plain(value, base)
+    return _plain(value.strip() if isinstance(value, str) else value, base)
 
 
 def _tried(kind: Callable[[str], Any], text: str) -> Any:

@@ -202,7 +202,7 @@ def test_layer_and_plan_may_not_both_hold_a_position(tmp_path: Path) -> None:
     file = tmp_path / "plan.toml"
     file.write_text(file.read_text(encoding="utf-8").replace('id = "N1"\n', 'id = "N1"\nx = 1.0\ny = 1.0\n', 1),
                     encoding="utf-8")
-    with pytest.raises(InputProblems, match="has a position here and in stations.geojson"):
+    with pytest.raises(InputProblems, match=r"has a position here and in stations\.geojson"):
         read_plan(file)
 
 

@@ -50,8 +50,8 @@ def _rising(facts: Facts, number: int, row: Levels, criterion: Criterion) -> Evi
     highest = limit - facts.number("alert_below_db") if decibels else limit * facts.number("alert_share")
     asked = f"{facts.number('alert_below_db'):g} dB below" if decibels else f"{facts.number('alert_share'):g} of"
     faults = {
-        ("action", f"alert {row.alert:g} isn't below action {row.action:g}"): not row.alert < row.action,
-        ("stop", f"action {row.action:g} isn't below stop {row.stop:g}"): not row.action < row.stop,
+        ("alert", f"alert {row.alert:g} isn't below action {row.action:g}"): not row.alert < row.action,
+        ("action", f"action {row.action:g} isn't below stop {row.stop:g}"): not row.action < row.stop,
         ("stop", f"stop {row.stop:g} lies above the limit, {limit:g}"): row.stop > limit,
         ("alert", f"alert {row.alert:g} is too near the limit {limit:g}: {asked} it is asked, {highest:g}"):
             row.alert > highest + 1e-9,

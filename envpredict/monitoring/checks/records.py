@@ -22,7 +22,7 @@ def reports(facts: Facts) -> Iterator[Evidence]:
     stated = [report.every for report in facts.plan.reports if report.every is not None]
     often = facts.words("often")
     if stated and not any(word in every.casefold() for every in stated for word in often):
-        yield broken("reports", f"reported every {', '.join(stated)}; during piling every {' or '.join(often)} is asked")
+        yield broken("reports", f"reported every {', '.join(stated)}; every {' or '.join(often)} is asked")
 
 
 @check("M30")
