@@ -435,6 +435,18 @@ def test_a_wrong_obstacle_is_refused_by_name(parts: list[Part], tops: list[float
         index_obstacles(parts, tops)
 
 
+def test_each_source_may_have_its_own_receptor() -> None:
+    obstacles = prepared([box(20, -5, 30, 5), LineString([(40, -9), (40, 9)])], [8.0, 4.0])
+    rng = np.random.default_rng(8)
+    sources = rng.uniform((-10, -10, 1), (10, 10, 12), (30, 3))
+    receptors = rng.uniform((45, -20, 1), (90, 20, 12), (30, 3))
+    paired = screen_paths(obstacles, sources, receptors)
+    for k in range(30):
+        alone = screen_paths(obstacles, sources[k], receptors[k : k + 1])
+        assert paired.path_difference_m[k] == alone.path_difference_m[0]
+        assert paired.left_difference_m[k] == alone.left_difference_m[0]
+
+
 def test_wrong_shapes_are_refused() -> None:
     obstacles = prepared([box(0, 0, 1, 1)], [5.0])
     with pytest.raises(ValueError, match=r"source_xyz_m must have the shape \(3,\)"):

@@ -179,24 +179,24 @@ def index_obstacles(parts: Sequence[Part], top_m: ArrayLike, *, touch_m: float =
 
 def screen_paths(obstacles: Obstacles, source_xyz_m: ArrayLike, receptor_xyz_m: ArrayLike, *,
                  own: ArrayLike = -1, sides: bool = True) -> ScreenPaths:
-    """Return the paths from one source to many receptors over and round the obstacles.
+    """Return the paths from one source to many receptors, or from each source to its receptor.
 
-    source_xyz_m: (3,). receptor_xyz_m: (N, 3). Coordinates in m in the obstacles' CRS, elevations in the system of
-    their tops. own: obstacle that stands out of account for a receptor, since the receptor belongs to it, -1 for none;
-    one number or (N,). sides: whether to look for ways round the sides; without them the detours are infinite and the
-    width is 0. Memory: ten numbers a receptor and a few a wall. A NaN in a coordinate makes that receptor's paths NaN.
+    source_xyz_m: (3,) or (N, 3). receptor_xyz_m: (N, 3). Coordinates in m in the obstacles' CRS, elevations in the
+    system of their tops. own: obstacle that stands out of account for a receptor, since the receptor belongs to it, -1
+    for none; one number or (N,). sides: whether to look for ways round the sides; without them the detours are infinite
+    and the width is 0. Memory: ten numbers a receptor and a few a wall. A NaN in a coordinate makes that path NaN.
     Raises ValueError for wrong shapes.
     """
     source, receptors = numbers(source_xyz_m, "source_xyz_m"), numbers(receptor_xyz_m, "receptor_xyz_m")
-    if source.shape != (3,):
-        raise ValueError(f"source_xyz_m must have the shape (3,), not {source.shape}")
+    if source.shape not in ((3,), receptors.shape):
+        raise ValueError(f"source_xyz_m must have the shape (3,) or that of the receptors, not {source.shape}")
     if receptors.ndim != 2 or receptors.shape[1] != 3:
         raise ValueError(f"receptor_xyz_m must have the shape (N, 3), not {receptors.shape}")
     shift = np.array([*obstacles.origin_m, 0.0])
     left_out = np.ascontiguousarray(np.broadcast_to(np.asarray(own, dtype=np.int64), (len(receptors),)))
     out = np.empty((len(receptors), 10))
-    screen_rays(obstacles.scene, source - shift, np.ascontiguousarray(receptors - shift), left_out.copy(), sides,
-                scratch(obstacles.scene), out)
+    screen_rays(obstacles.scene, np.atleast_2d(source - shift), np.ascontiguousarray(receptors - shift),
+                left_out.copy(), sides, scratch(obstacles.scene), out)
     return ScreenPaths(*(np.ascontiguousarray(column) for column in out.T))
 
 

@@ -379,15 +379,15 @@ def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Flo
 
 
 @compiled
-def screen_rays(scene: Scene, source: Floats, receptors: Floats, own: Ints, sides: bool, work: Work,
+def screen_rays(scene: Scene, sources: Floats, receptors: Floats, own: Ints, sides: bool, work: Work,
                 out: Floats) -> None:
-    """Write the paths from one source to receptors (N, 3) past the obstacles into `out` (N, 10).
+    """Write the paths from sources, (N, 3) or a single one (1, 3), to receptors (N, 3) into `out` (N, 10).
 
     Columns: slope distance, z, dss, dsr, e over the top; detour and length between bends round the left and the right;
     width of what screens. `work` comes fresh from `scratch`.
     """
     for number in range(receptors.shape[0]):
-        row, end = out[number], receptors[number]
+        row, source, end = out[number], sources[number % sources.shape[0]], receptors[number]
         if math.isnan(source.sum() + end.sum()):
             row[:] = np.nan
             continue
