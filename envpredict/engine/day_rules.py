@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
-from envpredict.engine.judge import Judgement, from_space, judge, to_space
+from envpredict.engine.judge import PLAIN, Comparison, Judgement, from_space, judge, to_space
 from envpredict.limits.persistence import Counted, Lasting, after_months
 
 if TYPE_CHECKING:
@@ -96,19 +96,19 @@ def _quantile_above(values: Floats, chance: float) -> float:
     return float(ordered[max(len(ordered) - 1 - math.floor(chance * len(ordered) + 1e-9), 0)])
 
 
-def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float,
-               rules: Sequence[Counted | Lasting]) -> Judgement:
+def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float, rules: Sequence[Counted | Lasting],
+               comparison: Comparison = PLAIN) -> Judgement:
     """Judge a series by rules that count days: `p_exceed` is the chance that any of them is triggered.
 
-    `design` is the level that triggers with just the design exceedance. Rules that count days of work rather than
-    exceedances are triggered by the programme alone.
+    A day counts once, however many of its slots exceed. `design` is the level that triggers with just the design
+    exceedance.
     """
-    single = judge(series, limit, design_exceedance)
+    single = judge(series, limit, design_exceedance, comparison)
     if len(series.slots) == 0:
         return single
     scale = QUANTITIES[series.quantity].scale
     dates, day_index = np.unique(series.slots.day, return_inverse=True)
-    level, threshold = to_space(series.median, scale), to_space(limit, scale)
+    level, threshold = to_space(series.median, scale), comparison.threshold(limit, scale)
     z = shared_draws()
     p_exceed, design = single.p_exceed.copy(), to_space(single.design, scale)
     for point in np.flatnonzero(~single.unknown & ~single.silent):
@@ -123,28 +123,74 @@ def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float,
     return replace(single, p_exceed=p_exceed, design=from_space(design, scale), p_day=single.p_day[:, :0])
 
 
-def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceedance: float) -> tuple[Judgement, Floats]:
-    """Judge a series by an allowance of days above rising levels; return the judgement and each point's limit.
+def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceedance: float,
+                    comparison: Comparison = PLAIN) -> tuple[Judgement, Floats]:
+    """Judge a series in dB by an allowance of days above rising levels; return the judgement and each point's limit.
 
-    The step with the highest chance of using up its days governs and gives the limit. `design` is that limit plus the
-    excess over the steps that occurs with just the design exceedance.
+    The step with the highest chance of using up its days governs and gives the limit. `design` is that limit plus what
+    the levels must fall, or less what they may rise, until the allowance is broken with just the design exceedance.
     """
     points = series.median.shape[0]
     steps = np.array([step[0] for step in allowance.steps])
-    needs = [step[1] + 1 for step in allowance.steps]
-    single = judge(series, np.full(points, steps[-1]), design_exceedance)
+    single = judge(series, np.full(points, steps[-1]), design_exceedance, comparison)
     if len(series.slots) == 0:
         return single, np.full(points, steps[-1])
+    bounds = comparison.threshold(steps, "decibel")
+    allowed = np.array([step[1] for step in allowance.steps])
+    look = _nested if allowance.nested else _banded
     dates, day_index = np.unique(series.slots.day, return_inverse=True)
     z = shared_draws()
     p_exceed, design, limit = single.p_exceed.copy(), single.design.copy(), np.full(points, steps[-1])
     for point in np.flatnonzero(~single.unknown & ~single.silent):
-        drawn = _day_levels(series.median[point], series.own[point], float(series.shared[point, single.slot[point]]),
-                            day_index.astype(np.int64), len(dates), z, SEED)
-        excess = np.stack([_window_level(drawn, np.full(len(dates), len(dates)), need) - step
-                           for need, step in zip(needs, steps, strict=True)])
-        governing = int((excess > 0).mean(axis=1).argmax())
-        limit[point] = steps[governing]
-        p_exceed[point] = float((excess.max(axis=0) > 0).mean())
-        design[point] = limit[point] + _quantile_above(excess.max(axis=0), design_exceedance)
+        drawn = _day_levels(np.where(np.isnan(series.median[point]), -np.inf, series.median[point]), series.own[point],
+                            float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
+                            SEED)
+        chance, governing, fall = look(drawn, bounds, allowed, design_exceedance)
+        limit[point], p_exceed[point], design[point] = steps[governing], chance, bounds[governing] + fall
     return replace(single, p_exceed=p_exceed, design=design, p_day=single.p_day[:, :0]), limit
+
+
+def _nested(levels: Floats, bounds: Floats, allowed: NDArray[np.int64], design: float) -> tuple[float, int, float]:
+    """Judge drawn days (draws, days) where a day above a higher step counts for the lower ones too.
+
+    Returns the chance that the allowance is broken, the number of the governing step, and by how much the levels must
+    fall (negative: may rise) until it is broken with just the design exceedance.
+    """
+    every = np.full(levels.shape[1], levels.shape[1])
+    excess = np.stack([_window_level(levels, every, need + 1) - bound
+                       for need, bound in zip(allowed.tolist(), bounds, strict=True)])
+    broken = excess.max(axis=0)
+    governing = int((excess > 0).mean(axis=1).argmax()) if (broken > 0).any() else int(excess.mean(axis=1).argmax())
+    return float((broken > 0).mean()), governing, _quantile_above(broken, design)
+
+
+_FAR_DB = 80.0
+_HALVINGS = 40
+
+
+def _banded(levels: Floats, bounds: Floats, allowed: NDArray[np.int64], design: float) -> tuple[float, int, float]:
+    """Judge drawn days as `_nested` does, where each band between two steps counts its own days alone.
+
+    A fall of the levels can move days from one band into another and break that one, so the first change of the
+    verdict on the way is taken.
+    """
+    upper = np.append(bounds[1:], np.inf)
+
+    def broken(fall: float) -> NDArray[np.bool_]:
+        """Return (steps, draws) whether each band holds more days than it may, the levels lowered by `fall`."""
+        moved = levels[None] - fall
+        return np.asarray(((moved > bounds[:, None, None]) & (moved <= upper[:, None, None])).sum(axis=2)
+                          > allowed[:, None])
+
+    here = broken(0.0)
+    chance = float(here.any(axis=0).mean())
+    governing = int(here.mean(axis=1).argmax())
+    fails, way = chance > design, 1.0 if chance > design else -1.0
+    near = far = 0.0
+    while far < _FAR_DB and (broken(way * far).any(axis=0).mean() > design) == fails:
+        near, far = far, far + 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (near + far)
+        still = (broken(way * middle).any(axis=0).mean() > design) == fails
+        near, far = (middle, far) if still else (near, middle)
+    return chance, governing, way * (far if fails else near)

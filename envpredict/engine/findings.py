@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,7 +46,7 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Heading:
-    """What all rows of one rule, method and period have in common."""
+    """What all rows of one rule, method and period have in common; `whole_db`: levels are compared in whole dB."""
 
     method: str
     effect: str
@@ -56,7 +56,7 @@ class Heading:
     limit_set: str
     rule: str
     clause: str
-    extra: dict[str, Any] = field(default_factory=dict)
+    whole_db: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,12 +102,18 @@ def _verify(marks: Phrases, ranks: NDArray[np.int64], what: str) -> None:
     marks.add(ranks, [f"{what}: {VERIFY_MARK[basis]}" if VERIFY_MARK[basis] else "" for basis in BASES])
 
 
-def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, design_exceedance: float) -> Floats:
-    """Return the margins; at a hair's breadth their sign follows the chance as written."""
+def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, design_exceedance: float,
+             whole_db: bool) -> Floats:
+    """Return the margins; at a hair's breadth their sign follows the chance as written.
+
+    In whole dB a hair may be a whole step: a level rounds to the limit or to the next dB.
+    """
     margin = margin_db(limit, judgement.design, scale)
     with np.errstate(invalid="ignore"):
         meets = p_exceed <= design_exceedance
         hair = np.abs(margin) < 1e-6
+        if whole_db:
+            margin = np.where(meets, np.maximum(margin, 0.0), margin)
         margin = np.where(hair & meets, np.abs(margin), np.where(hair & ~meets, -np.abs(margin) - 1e-12, margin))
     return np.where(np.isnan(p_exceed), np.nan, margin)
 
@@ -120,7 +126,7 @@ def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgemen
     told.add(*coded(applied.text))
     told.add_where(judged & judgement.unknown, "no prediction: the ground along the drive isn't known well enough for "
                                                "the law; find out its strength")
-    told.add_where(judged & judgement.silent, "nothing works in this period")
+    told.add_where(judged & judgement.silent, "nothing works in this period or season")
     low = judged & doubtful & (likelihood == "cannot_judge") & ~np.isnan(p_exceed)
     told.add_where(low, "unproven, trial needed: the chance is low, but it rests on weak evidence")
     active = judged & ~judgement.silent
@@ -159,7 +165,7 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
     nothing = np.full(len(receptors), np.nan)
     low, high = evidence.others or (nothing, nothing)
-    margin = _margins(applied.value, judgement, p_exceed, scale, design_exceedance)
+    margin = _margins(applied.value, judgement, p_exceed, scale, design_exceedance, heading.whole_db)
     table = {
         "receptor": receptors["id"].to_numpy(), "use": receptors["use"].to_numpy(), "method": heading.method,
         "effect": heading.effect, "model": np.where(applied.status == NOT_GOVERNED, "", evidence.model),

@@ -11,7 +11,8 @@ from envpredict.engine.applied import JUDGED, NOT_GOVERNED
 from envpredict.engine.blocks import clock_blocks
 from envpredict.engine.findings import Block
 from envpredict.engine.results import FINDING_COLUMNS
-from envpredict.limits.values import HoursOnly
+from envpredict.limits.outcome import Missing, NotGoverned
+from envpredict.limits.values import HoursByMargin, HoursOnly
 
 if TYPE_CHECKING:
     from envpredict.engine.run import MethodRun, Run
@@ -49,6 +50,21 @@ def broken(run: Run, method: MethodRun, rule: Rule) -> tuple[str, str]:
             if length > value.max_consecutive_days:
                 return f"the programme works more than {value.max_consecutive_days} days in a row", str(days[n])
     return "", ""
+
+
+def level_for_hours(value: HoursByMargin, base_db: float, planned_h: float) -> float | Missing | NotGoverned:
+    """Return the level up to which a rule of hours by margin allows the planned hours of work a day, in dB.
+
+    `base_db`: the level over which the margin is taken. Missing where no level allows so many hours, NotGoverned where
+    every level does.
+    """
+    if planned_h <= value.beyond_hours:
+        return NotGoverned(f"the programme works {planned_h:g} h a day, which the rule allows at any level")
+    allowed = [margin for margin, hours in value.steps if hours >= planned_h]
+    if not allowed:
+        return Missing("hours", f"the programme works {planned_h:g} h a day, more than the rule allows at any level: "
+                                "shorten the shift")
+    return base_db + max(allowed)
 
 
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:

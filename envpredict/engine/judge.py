@@ -12,9 +12,32 @@ from envpredict.core.series import LevelSeries
 from envpredict.engine.exceed import at_least_once, chance_by_day, days_above
 
 Floats = NDArray[np.float64]
-RARELY = 1e-9
 
 
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """How a level is compared with its limit.
+
+    `at_or_above`: reaching the limit exceeds it already; `whole_db`: the level is first rounded to whole dB, halves up.
+    """
+
+    at_or_above: bool = False
+    whole_db: bool = False
+
+    def threshold(self, limit: Floats, scale: str) -> Floats:
+        """Return, in the space of `to_space`, the highest level that doesn't exceed each limit; NaN where none."""
+        if not self.whole_db:
+            level = to_space(limit, scale)
+            return np.asarray(np.nextafter(level, -np.inf)) if self.at_or_above else level
+        least = np.ceil(limit) if self.at_or_above else np.floor(limit) + 1.0
+        return np.asarray(np.nextafter(least - 0.5, -np.inf))
+
+    def shown(self, level: Floats) -> Floats:
+        """Return a level as it is compared: rounded to whole dB where the rule rounds."""
+        return np.floor(level + 0.5) if self.whole_db else level
+
+
+PLAIN = Comparison()
 @dataclass(frozen=True, slots=True, eq=False)
 class Judgement:
     """Levels of a series against one limit per point; every array has the shape (P,).
@@ -64,11 +87,13 @@ def margin_db(limit: Floats, level: Floats, scale: str) -> Floats:
         return np.asarray(limit - level if scale == "decibel" else 20.0 * np.log10(limit / level))
 
 
-def judge(series: LevelSeries, limit: Floats, design_exceedance: float) -> Judgement:
+def judge(series: LevelSeries, limit: Floats, design_exceedance: float, comparison: Comparison = PLAIN) -> Judgement:
     """Return the chances that the levels of a series exceed the limit of each point at least once.
 
     `limit` (P,) in the quantity's unit, NaN where a point has none (its chances are NaN then). A level equal to the
-    limit meets it. Predictions come with scatter; records have none and their chances are 0 or 1.
+    limit meets it, unless `comparison` says otherwise. Predictions come with scatter; records have none and their
+    chances are 0 or 1. Where the shared scatter of a point differs from slot to slot, that of its governing slot
+    (highest median) stands for all of them: one draw is shared, and the slots near the limit decide.
     """
     scale = QUANTITIES[series.quantity].scale
     points = series.median.shape[0]
@@ -82,7 +107,7 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float) -> Judge
     best = known[pick]
     silent = ~np.isfinite(best) & ~unknown
     shared, own = series.shared[pick], series.own
-    threshold = to_space(limit, scale)
+    threshold = comparison.threshold(limit, scale)
     safe = np.where(np.isnan(threshold), np.inf, threshold)
     found = at_least_once(known, own, shared, safe, design_exceedance)
     _, day_index = np.unique(series.slots.day, return_inverse=True)

@@ -13,9 +13,10 @@ from envpredict.core.series import LevelSeries
 from envpredict.engine.applied import Applied, apply, rank
 from envpredict.engine.blocks import Blocks, clock_blocks
 from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
-from envpredict.engine.day_rules import judge_allowance, judge_days
 from envpredict.engine.findings import Block, Evidence, Heading, rows
-from envpredict.engine.judge import Judgement, days_of, judge
+from envpredict.engine.hours_rules import level_for_hours
+from envpredict.engine.judge import Judgement, days_of
+from envpredict.engine.judge_rule import counts_days, in_season, judge_rule, spared
 from envpredict.engine.noise import mean_level_series
 from envpredict.engine.reduce import take, worst_points
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
@@ -65,6 +66,9 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
     follows = isinstance(rule.value, BackgroundCategory | BackgroundPlus)
     measured = baselines(run, period) if follows and period is not None else None
     governed = rule.governs(method.choice.signal, family=method.choice.method.family)
+    idle = spared(rule, method.passes.day)
+    if governed is True and idle:
+        governed = NotGoverned(idle)
     period_id = None if period is None else period.id
 
     def ask(class_id: str, row: int) -> LimitValue | Missing | NotGoverned:
@@ -91,12 +95,10 @@ def _by_hours(rule: Rule, found: LimitValue | Missing | NotGoverned, method: Met
     if not isinstance(rule.value, HoursByMargin) or not isinstance(found, LimitValue):
         return found
     planned = run.scenario.programme.shift_s / 3600.0
-    allowed = [margin for margin, hours in rule.value.steps if hours >= planned]
-    if not allowed:
-        return Missing("hours", f"the programme works {planned:g} h a day, more than the rule allows at any level: "
-                                "shorten the shift")
-    return replace(found, value=found.value + max(allowed),
-                   note=f"{found.note}; level at which {planned:g} h a day are still allowed")
+    level = level_for_hours(rule.value, found.value, planned)
+    if not isinstance(level, float):
+        return level
+    return replace(found, value=level, note=f"{found.note}; level at which {planned:g} h a day are still allowed")
 
 
 def _series(run: Run, method: MethodRun, rule: Rule, blocks: Blocks, period: Period | None) -> LevelSeries | Missing:
@@ -108,24 +110,15 @@ def _series(run: Run, method: MethodRun, rule: Rule, blocks: Blocks, period: Per
     correction = FACADE_DB if rule.place == "facade" else 0.0
     hours = float(np.mean(_daily_hours(blocks))) if len(blocks) else None
     correction += rule.level_shift_db(method.choice.signal, None if period is None else period.id, hours)
-    return mean_level_series(method.sound, method.passes, blocks, correction)
+    series = mean_level_series(method.sound, method.passes, blocks, correction)
+    # facade and adjustments are in: the level is now the rule's own quantity at the rule's own place
+    return replace(series, quantity=rule.quantity, position=rule.place)
 
 
 def _daily_hours(blocks: Blocks) -> Floats:
     """Return the hours of work of each day inside the blocks."""
     _, index = np.unique(blocks.slots.day, return_inverse=True)
     return np.bincount(np.ravel(index), weights=blocks.overlap_s.sum(axis=0)) / 3600.0
-
-
-def _judge(series: LevelSeries, limit: Floats, rule: Rule, run: Run) -> tuple[Judgement, Floats]:
-    """Return the judgement of every point, and the limit that governs it."""
-    if isinstance(rule.value, DayAllowance):
-        judgement, steps = judge_allowance(series, rule.value, run.design_exceedance)
-        return judgement, np.where(np.isnan(limit), np.nan, steps)
-    counted = [one for one in rule.persistence if getattr(one, "counts", "exceedance") == "exceedance"]
-    if counted:
-        return judge_days(series, limit, run.design_exceedance, counted), limit
-    return judge(series, limit, run.design_exceedance), limit
 
 
 def _evidence(run: Run, method: MethodRun, judgement: Judgement, blocks: Blocks, worst: NDArray[np.int64],
@@ -136,21 +129,22 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, blocks: Blocks,
     distance = method.sound.plan_m[worst][:, method.passes.pile]
     working = blocks.overlap_s.T[slot] > 1e-9 if len(blocks) else np.zeros(distance.shape, dtype=bool)
     nearest = np.where(working, distance, np.inf).argmin(axis=1)
-    names = run.scenario.piles["id"].to_numpy()[method.passes.pile][nearest]
+    pile = method.passes.pile[nearest]
     basis = rank(method.sound.basis)
     notes = [*method.notes]
     if rule.place == "facade":
         basis = max(basis, rank(FACADE_SOURCE.basis))
         notes.append("facade level: 3 dB added to the incident sound")
-    if rule.persistence or isinstance(rule.value, DayAllowance):
+    if counts_days(rule):
         notes.append(DAY_RULE_NOTE)
-    unproven = "not held feasible alone in this ground" if method.beyond_rates else ""
+    piles = run.plan_m.shape[1]
+    unproven = method.feasible.doubts(piles)[pile]
     if method.sound.median_basis == "estimate":
-        unproven = "the sound power is an estimate"
+        unproven = np.full(count, "the sound power is an estimate", dtype=object)
     return Evidence(
         model=np.full(count, MODEL, dtype=object), median_basis=np.full(count, rank(method.sound.median_basis)),
-        basis=np.full(count, basis), unproven=np.full(count, unproven, dtype=object), pile=names.astype(object),
-        day=days[slot].astype(object), notes=tuple(notes))
+        basis=np.full(count, basis), unproven=unproven, pile=run.scenario.piles["id"].to_numpy()[pile].astype(object),
+        day=days[slot].astype(object), notes=tuple(notes), row_notes=method.feasible.remarks(piles)[pile])
 
 
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
@@ -158,18 +152,20 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
     blocks_of_rows = []
     for period in rule.periods:
         blocks = clock_blocks(method.passes, period, run.scenario.programme.holidays)
+        blocks = _only(blocks, in_season(rule, blocks.slots.day))
         applied = _limits(run, method, limit_set, rule, period)
         series = _series(run, method, rule, blocks, period)
         if isinstance(series, Missing):
             applied = _unanswered(applied, series)
-            series = mean_level_series(method.sound, method.passes, _none(blocks), 0.0)
-            blocks = _none(blocks)
+            blocks = _only(blocks, np.zeros(len(blocks), dtype=bool))
+            series = replace(mean_level_series(method.sound, method.passes, blocks, 0.0),
+                             quantity=rule.quantity or "laeq_db", position=rule.place)
         receptor = run.path.points.receptor
-        judgement, limit = _judge(series, applied.value[receptor], rule, run)
+        judgement, limit = judge_rule(series, rule, applied.value[receptor], run.design_exceedance)
         worst = worst_points(judgement, receptor, run.receptor_count)
         chosen, applied = take(judgement, worst), replace(applied, value=limit[worst])
         heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place, period.label, limit_set.id,
-                          rule.id, rule.clause)
+                          rule.id, rule.clause, whole_db=rule.rounding != "none")
         blocks_of_rows.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, chosen,
                                    _evidence(run, method, chosen, blocks, worst, rule), days_of(series),
                                    run.design_exceedance))
@@ -186,5 +182,5 @@ def _unanswered(applied: Applied, missing: Missing) -> Applied:
                    applied.note)
 
 
-def _none(blocks: Blocks) -> Blocks:
-    return Blocks(blocks.slots.take(np.zeros(len(blocks), dtype=bool)), blocks.overlap_s[:, :0], blocks.length_s[:0])
+def _only(blocks: Blocks, keep: NDArray[np.bool_]) -> Blocks:
+    return Blocks(blocks.slots.take(keep), blocks.overlap_s[:, keep], blocks.length_s[keep])
