@@ -166,6 +166,9 @@ def test_the_sheet_fills_one_page(open_page: Opener, small: Made, paper: str, wi
         assert box["right"] <= page["right"] + 1, name
         assert name in {".rm-page", ".rm-cautions"} or box["bottom"] <= cautions["top"] + 1, name
     assert cautions["bottom"] <= page["bottom"] + 1
+    hidden = opened.js("""() => ["rm-choices", "rm-receptors"].map((one) => document.getElementById(one))
+      .map((column) => column.scrollHeight - column.clientHeight)""")
+    assert hidden == [0, 0]
     assert "worst of 120 receptors" in opened.page.locator(".rm-sheet-list").inner_text()
     opened.page.get_by_role("button", name=f"Sheet {paper.upper()}").click()
     assert opened.page.locator(".rm-list").is_visible()

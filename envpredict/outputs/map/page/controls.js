@@ -139,7 +139,8 @@
       return rm.make(
         "section",
         { class: "rm-notes", "aria-label": "Notes" },
-        ...[...head.left_out, ...daily].map((note) => rm.make("p", {}, note)),
+        ...head.left_out.map((note) => rm.make("p", {}, note)),
+        ...daily.map((note) => rm.make("p", { class: "rm-onscreen" }, note)),
         list("Notes of this run", head.notes),
         list("Sources", head.sources),
         list("Inputs and version", [

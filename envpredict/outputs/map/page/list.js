@@ -149,7 +149,7 @@
       const button = rm.make(
         "button",
         { type: "button" },
-        title,
+        id === "margin" ? rm.marginTitle(this.app.view) : title,
         rm.make("span", { "aria-hidden": "true" }, sorted ? (this.down ? " ▾" : " ▴") : ""),
       );
       button.addEventListener("click", () => this.resort(id));

@@ -104,18 +104,19 @@
     choiceText() {
       const { data, state } = this;
       const effect = data.head.effects.find((one) => one.id === state.effect);
-      const what = effect ? effect.title + (state.period ? `, ${state.period}` : "") : "whichever effect governs";
-      const when =
-        state.day >= 0 && this.view.byDay
-          ? `on ${rm.dateText(data.head.dates[data.head.methods[state.method].days[state.day]])}`
-          : "over the whole programme";
+      const { byDay } = this.view;
+      const period = state.period ? `, ${byDay ? "all periods" : state.period}` : "";
+      const what = effect ? effect.title + period : "whichever effect governs";
+      const when = byDay
+        ? `on ${rm.dateText(data.head.dates[data.head.methods[state.method].days[state.day]])}`
+        : "over the whole programme";
       return `under ${data.head.methods[state.method].title}: ${what}, ${when}`;
     }
 
     set(change) {
       const before = this.state;
       this.state = { ...before, ...change };
-      if ("method" in change && before.day >= 0) this.state.day = this.sameDay(before);
+      if ("method" in change && !("day" in change) && before.day >= 0) this.state.day = this.sameDay(before);
       this.judge();
       this.update();
     }

@@ -5,6 +5,15 @@
   const SIZES = { a4: "A4 landscape", a3: "A3 landscape" };
   const MOST_ROWS = 80;
   const DOTS = 3;
+  const SMALLEST_TYPE = 0.6;
+
+  /** Make the type of the legend smaller until all of it has its place on the sheet. */
+  function shrink(column) {
+    for (let size = 1; size >= SMALLEST_TYPE; size -= 0.04) {
+      column.style.setProperty("--type", size);
+      if (column.scrollHeight <= column.clientHeight) return;
+    }
+  }
 
   rm.Sheet = class {
     constructor(app) {
@@ -79,10 +88,22 @@
         );
       });
       const title = rm.make("h2", {}, `All ${order.length} receptors`);
-      this.table.replaceChildren(title, rm.make("table", { class: "rm-table" }, rm.make("tbody", {}, ...rows)));
+      const headings = ["Receptor", "Likelihood", rm.marginTitle(view)].map((text) =>
+        rm.make("th", { scope: "col" }, text),
+      );
+      this.table.replaceChildren(
+        title,
+        rm.make(
+          "table",
+          { class: "rm-table" },
+          rm.make("thead", {}, rm.make("tr", {}, ...headings)),
+          rm.make("tbody", {}, ...rows),
+        ),
+      );
       const room = this.table.parentElement.clientHeight;
       while (rows.length > 0 && this.table.offsetHeight > room) rows.pop().remove();
       if (order.length > rows.length) title.textContent = `The ${rows.length} worst of ${order.length} receptors`;
+      shrink(document.getElementById("rm-choices"));
     }
   };
 })((window.riskMap = window.riskMap || {}));

@@ -81,6 +81,11 @@
     return told.join(", ") || "no receptors";
   };
 
+  /** Return the heading of margins, which are those of the whole programme on every day. */
+  rm.marginTitle = function (view) {
+    return view.byDay ? "Margin, all days" : "Margin";
+  };
+
   rm.outside = function (data, finding) {
     return finding >= 0 && data.column("findings.outside")[finding] === 1;
   };
