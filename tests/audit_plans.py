@@ -362,7 +362,7 @@ PUBLISHED = """
 # meters, calibrator before and after within 1.0 dB, wind 5 m/s and gusts 10 m/s, an action level of one complaint and
 # a limit of 75 dB, four roles, the authority told of an exceedance, proposals in 3 working days, the responsible work
 # stopped), an English water utility's mounting rules (bolt, epoxy or sandbag, level within 10 degrees, stop at 1.5
-# mm/s) and the positions of the North Rhine-Westphalia State Agency (foundation, two horizontal directions and the vertical).
+# mm/s) and the positions of the North Rhine-Westphalia State Agency (foundation, two horizontal directions, vertical).
 title = "Plan after published examples"
 
 [[receptors]]

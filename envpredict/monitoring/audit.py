@@ -13,6 +13,7 @@ from envpredict.core.words import suggestion
 from envpredict.limits.load import load_limit_sets
 from envpredict.monitoring.audit_checks import VERDICTS, Evidence, Facts, load_checks
 from envpredict.monitoring.audit_rules import SEVERITIES, Rule, load_rules
+from envpredict.monitoring.plan_build import check_references
 from envpredict.monitoring.predicted import Predicted, from_assessment, from_plan, of_methods, worked
 
 if TYPE_CHECKING:
@@ -156,8 +157,10 @@ def audit(
     `assessment`: the prediction to compare coverage and levels with; without it, what the plan itself states as
     predicted. `records`: what measured records show, as evidence by rule; without it, the rules are judged by the plan
     alone and `AuditReport.unchecked` says what wasn't looked at. `rules`, `limit_sets`: instead of the shipped ones.
-    Raises InputProblems if the plan's methods aren't the assessment's, UnknownName for evidence on an unknown rule.
+    Raises InputProblems if the plan names rows that it doesn't have or methods that aren't the assessment's, and
+    UnknownName for evidence on an unknown rule.
     """
+    check_references(plan)
     known = load_rules() if rules is None else rules
     register = _register(assessment) if limit_sets is None else limit_sets
     checks = load_checks()

@@ -89,6 +89,14 @@ def build(source: Source) -> Plan:
     return Plan.model_validate({**head, **sections, **lists}).located(located)
 
 
+def check_references(plan: Plan) -> None:
+    """Raise InputProblems if a plan made in memory names rows that it doesn't have, or has two of one name."""
+    source = Source("plan", plan.model_dump())
+    problems = _repeated(source) + _references(source)
+    if problems:
+        raise InputProblems(problems, "plan")
+
+
 def _rows(row: type[Row], given: Any, source: Source, name: str) -> tuple[dict[int, Row], list[Problem]]:
     if not isinstance(given, list | tuple):
         return {}, [Problem(source.where(name), "must be a list of tables", f"write each under a [[{name}]] header")]
@@ -154,7 +162,7 @@ def _repeated(source: Source) -> list[Problem]:
     for name, kind in LISTS.items():
         seen: dict[tuple[str, ...], int] = {}
         for number, row in _given(source, name):
-            tags = tuple(str(row.get(key, "")) for key in kind.unique)
+            tags = tuple("" if row.get(key) is None else str(row[key]) for key in kind.unique)
             if not any(tags):
                 continue
             if tags in seen:

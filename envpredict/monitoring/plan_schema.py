@@ -54,7 +54,7 @@ from envpredict.monitoring.plan_sections import (
 
 
 class Plan(Part):
-    """A monitoring plan: frozen, every reference resolved; what is left out is not stated."""
+    """A monitoring plan: frozen; what is left out is not stated. A plan that was read has every reference resolved."""
 
     title: Text = Field(description="title of the plan")
     revision: Text | None = Field(default=None, description="revision")
