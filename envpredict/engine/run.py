@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.engine.applied import Classed, classed, receptor_facts
+from envpredict.engine.feasibility import Feasibility, feasibility
 from envpredict.engine.geometry import plan_distance_m
 from envpredict.engine.noise import (
     MethodSound,
@@ -72,6 +73,7 @@ class MethodRun:
     """One candidate in a run: its programme, its ground vibration and its sound.
 
     `passes`: the programme at the likely rates; `programmes`: those at the slow, likely and fast rates.
+    `feasible`: whether it reaches the toe, pile by pile.
     """
 
     choice: MethodChoice
@@ -79,7 +81,7 @@ class MethodRun:
     programmes: Mapping[Speed, Passes]
     vibration: GroundVibration
     sound: MethodSound
-    beyond_rates: bool
+    feasible: Feasibility
     notes: tuple[str, ...]
 
     def others(self, run: Run, which: NDArray[np.int64], pile: NDArray[np.int64]) -> tuple[Floats, Floats]:
@@ -130,13 +132,12 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     programmes = {speed: plan_work(run.scenario, choice, run.drive, run.site, speed) for speed in SPEEDS}
     passes = programmes["likely"]
     notes = []
-    beyond = bool(passes.beyond_rates.any())
-    if beyond:
-        notes.append("the drive meets ground for which the catalogue doesn't hold this method feasible alone: days and "
-                     "hours assume its slowest rate")
+    if passes.beyond_rates.any():
+        notes.append("the drive meets ground for which the catalogue has no rate of this method: days and hours assume "
+                     "its slowest rate there")
     if passes.unknown_ground.any():
         notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
                      "there")
     return MethodRun(choice, passes, programmes,
                      ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
-                     method_sound(choice, run.levels, run.path), beyond, tuple(notes))
+                     method_sound(choice, run.levels, run.path), feasibility(run, choice), tuple(notes))

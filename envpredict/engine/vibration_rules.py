@@ -84,12 +84,13 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, keep: NDArray[n
     which = method.vibration.of(piles, stages).field[rows_, slot] if len(piles) else method.vibration.field[rows_, pile]
     names = np.array([field.spec.id for field in fields], dtype=object)[which]
     unproven = np.array([field.unproven for field in fields], dtype=object)[which]
-    if method.beyond_rates:
-        unproven = np.where(unproven == "", "not held feasible alone in this ground", unproven).astype(object)
+    unproven = np.where(unproven == "", method.feasible.doubts(run.plan_m.shape[1])[pile], unproven).astype(object)
     notes = tuple(dict.fromkeys((*method.notes, *extra, *(note for field in fields for note in field.notes))))
     phases = {"all": "", "running": "running", "start_stop": "start or stop of the vibrator"}
     spoken = np.array([phases[field.law.phase] for field in fields], dtype=object)[which]
-    own = np.array([f"{a}; {b}" if a and b else a or b for a, b in zip(spoken, moved.note, strict=True)], dtype=object)
+    asked = method.feasible.remarks(run.plan_m.shape[1])[pile]
+    own = np.array(["; ".join(text for text in texts if text) for texts in zip(spoken, moved.note, asked, strict=True)],
+                   dtype=object)
     day = days[slot].astype(str).astype(object) if len(days) else np.full(count, "", dtype=object)
     others = method.others(run, which, pile)
     way = moved.shift + (0.0 if moved.offset_db == 0.0 else moved.offset_db / 20.0)

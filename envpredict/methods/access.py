@@ -37,13 +37,19 @@ def _room(constraint: str, need: Spread, given_m: float, aid: str) -> SiteFindin
     return SiteFinding(constraint, "N", f"{given_m:g} m given, at least {need.low:g} m needed", need.citation)
 
 
+def _standing_m(method: Method, pile_length_m: float) -> float:
+    """Return the length of pile that stands up under the rig: none where the pile is cast in its bore."""
+    return 0.0 if method.cast_in_place else pile_length_m
+
+
 def _headroom(method: Method, pile_length_m: float, headroom_m: float) -> SiteFinding | None:
     """Judge the headroom: for the pile in one piece, else spliced with low-headroom plant where there is such."""
     above = method.needs.headroom_above_pile_m
     if above is None:
         return None
-    whole = Spread(low=above.low + pile_length_m, likely=above.likely + pile_length_m,
-                   high=above.high + pile_length_m, citation=above.citation)
+    standing_m = _standing_m(method, pile_length_m)
+    whole = Spread(low=above.low + standing_m, likely=above.likely + standing_m, high=above.high + standing_m,
+                   citation=above.citation)
     finding = _room("headroom", whole, headroom_m, "the smallest plant only")
     least = method.needs.least_headroom_m
     if finding.code != "N" or least is None or headroom_m < least.low:
@@ -55,7 +61,7 @@ def _headroom(method: Method, pile_length_m: float, headroom_m: float) -> SiteFi
 def _fall(method: Method, pile_length_m: float, running_line_m: float) -> SiteFinding:
     """Judge whether rig and pile could fall onto a running line: their height against the distance to it."""
     above = method.needs.headroom_above_pile_m
-    height_m = pile_length_m + (above.likely if above is not None else 0.0)
+    height_m = _standing_m(method, pile_length_m) + (above.likely if above is not None else 0.0)
     if height_m <= running_line_m:
         return SiteFinding("running_line", "F", f"{height_m:g} m high, {running_line_m:g} m from the line", FALL)
     return SiteFinding("running_line", "A", f"{height_m:g} m high, {running_line_m:g} m from the line: closed line, "

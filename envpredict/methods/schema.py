@@ -63,8 +63,8 @@ class Plant(Cited):
     `lwa_db`: A-weighted sound power (re 1 pW) so that the level over hard ground is LWA - 20 lg r - 8. `level_type`:
     the energy mean while operating, or the maximum. `max_minus_mean_db`: LAFmax less LAeq while operating.
     `sel_10m_db`: of one blow at 10 m, at `sel_blow_rate_per_min`. `height`: `pile_head`, or metres above ground.
-    `u_db`: standard uncertainty of the generic level. `fta_emission_db`: what the FTA's hand method takes, typical, at
-    50 ft (15.24 m).
+    `u_db`: standard uncertainty of the generic level. `pack`: it's a power pack or another engine in a housing.
+    `fta_emission_db`: what the FTA's hand method takes, typical, at 50 ft (15.24 m).
     """
 
     id: Id
@@ -88,6 +88,7 @@ class Plant(Cited):
     height_citation: Citation
     u_db: float = Field(ge=0)
     u_citation: Citation
+    pack: bool = False
     fta_emission_db: float | None = None
     fta_citation: Citation | None = None
     note: str = ""
@@ -131,6 +132,8 @@ class Method(Entry):
     `forms`: which forms of pile it can install; `cast_in_place`: it makes another wall instead of installing the piles.
     `handbook_column`: the column of the handbook tables that speaks of it. `start_stop_frequency`: the band swept
     through when a vibrator starts and stops. `movement`: ids of the ground-movement flags that it may raise.
+    `force_kn`: what a press can push, or the centrifugal force of a vibrator, over the machines of its kind; None where
+    no rule compares it with the ground.
     """
 
     id: Id
@@ -145,6 +148,7 @@ class Method(Entry):
     frequency: Frequency
     start_stop_frequency: Frequency | None = None
     energy: Energy | None = None
+    force_kn: Spread | None = None
     blow_rate_per_min: Spread | None = None
     blows_per_m: dict[GroundClass, Spread] | None = None
     laws: tuple[LawUse, ...] = Field(min_length=1)
@@ -211,6 +215,7 @@ class Reduction(Entry):
     `order`: its place on the ladder, 1 other method, 2 loosened ground, 3 machine settings, 4 time, 5 path, 6 receiver.
     `setting`: what it changes in the calculation instead of a factor (an energy, a frequency, hours ...), or `factor`.
     `families`, `methods`: what it can be used with (empty: all). `unknown`: the effect exists but nobody published it.
+    `becomes`: the method of the catalogue that takes a method's place with it.
     """
 
     id: Id
@@ -219,6 +224,7 @@ class Reduction(Entry):
     setting: Literal["factor", "energy", "frequency", "zero_moment", "hours", "respite", "method", "screen", "receiver"]
     families: tuple[Family, ...] = ()
     methods: tuple[str, ...] = ()
+    becomes: dict[str, str] = Field(default_factory=dict)
     vibration: VibrationEffect | None = None
     noise: NoiseEffect | None = None
     unknown: str = ""
