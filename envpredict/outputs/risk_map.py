@@ -15,7 +15,7 @@ NAME = "risk_map.html"
 
 @output(NAME, "the risk map: one page that needs no network")
 def write(assessment: Assessment, path: Path) -> None:
-    """Write the page; occupants' names stay out."""
+    """Write the page; occupants' names and the places of protected species stay out."""
     from envpredict.outputs.map import render_map
 
-    path.write_text(render_map(assessment, private_names=False), encoding="utf-8")
+    path.write_text(render_map(assessment), encoding="utf-8")
