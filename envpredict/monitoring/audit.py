@@ -115,7 +115,9 @@ class AuditReport:
             open_ = bool(self.rules("not_stated"))
             end = "No rule fails; what isn't stated must be settled before use." if open_ else "No rule fails."
         else:
-            end = "The plan must not be used as it stands."
+            lacking = [one.rule.id for one in self.rules("not_stated") if one.rule.essential]
+            why = f": {' and '.join(lacking)} must be stated" if lacking else ""
+            end = f"The plan must not be used as it stands{why}."
         return f"{len(self.results)} rules: {counts}. {end}"
 
     def text(self, width: int = 100) -> str:

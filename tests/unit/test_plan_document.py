@@ -1,4 +1,4 @@
-"""The readable plan and audit: all that is stated is in them, cautions first; folders are written whole or not at all."""
+"""The readable plan and audit: all that is stated is there, cautions first; folders are written whole or not at all."""
 
 from __future__ import annotations
 
@@ -159,7 +159,7 @@ def test_audit_is_written_as_table_and_documents(tmp_path: Path) -> None:
     assert (folder / "audit.csv").read_text(encoding="utf-8") == report.csv()
     page = "".join(Words((folder / "audit.html").read_text(encoding="utf-8")).text)
     for text in (page, words_of_docx((folder / "audit.docx").read_bytes())):
-        assert "The plan must not be used as it stands." in text
+        assert "The plan must not be used as it stands" in text
         assert "M30 Completeness of the records" in text
         assert "at least 90 % asked" in text
         assert "no safety system" in text
