@@ -134,7 +134,7 @@ def _strips(axes: Axes, view: View, calendar: NDArray[np.datetime64], strips: ND
     left, right = calendar[0].astype("datetime64[D]").astype(float), calendar[-1].astype(float) + 1.0
     image = axes.imshow(strips, cmap="Greys", vmin=0.0, vmax=1.0, aspect="auto", interpolation="nearest",
                         extent=(left, right, len(view.methods) - 0.5, -0.5))
-    axes.set_yticks(np.arange(len(view.methods)), [shortened(view.title(name), 38) for name in view.methods])
+    axes.set_yticks(np.arange(len(view.methods)), [shortened(view.title(name), 35) for name in view.methods])
     axes.tick_params(axis="y", length=0)
     clock: Any = dates
     locator = clock.AutoDateLocator(minticks=4, maxticks=9)

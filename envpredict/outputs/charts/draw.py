@@ -16,7 +16,7 @@ from envpredict.outputs.view import View, view
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
-DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, maps.risk_maps, methods.compared,
+DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, methods.compared, maps.risk_maps,
                                                            levels.against_distance, days.days_above, days.by_day)
 """What is drawn, in the order of the report."""
 

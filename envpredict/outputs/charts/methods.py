@@ -65,7 +65,7 @@ def _bars(axes: Axes, view: View, found: dict[str, dict[str, int]]) -> None:
                 axes.text(left + count / 2.0, row, str(count), ha="center", va="center", fontsize=6.5, color=INK,
                           bbox={"boxstyle": "round,pad=0.15", "facecolor": "#ffffff", "edgecolor": "none"})
             left += count
-    axes.set_yticks(np.arange(len(view.methods)), [shortened(view.title(name), 38) for name in view.methods])
+    axes.set_yticks(np.arange(len(view.methods)), [shortened(view.title(name), 35) for name in view.methods])
     axes.set_ylim(len(view.methods) - 0.5, -0.5)
     axes.set_xlim(0, total)
     axes.tick_params(axis="y", length=0)

@@ -1,0 +1,202 @@
+"""The chapters on what is done about it: reductions, monitoring, programme and hours."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from envpredict.core import cautions
+from envpredict.core.quantities import POSITIONS, QUANTITIES
+from envpredict.engine.results import EFFECTS
+from envpredict.methods.stack import applies
+from envpredict.outputs.report.blocks import Block, Bullets, Chapter, Column, Facts, Subheading, Table, Text
+from envpredict.outputs.report.context import Context
+from envpredict.outputs.report.limits import limit_text
+from envpredict.outputs.report.wording import (
+    HELD,
+    NOTHING,
+    clean,
+    given,
+    mark,
+    mark_notes,
+    marked,
+    number,
+    unit_words,
+    verdict,
+)
+
+if TYPE_CHECKING:
+    from envpredict.methods.schema import Reduction
+
+LADDER = {1: "another method", 2: "loosened ground", 3: "machine settings", 4: "time", 5: "source and path",
+          6: "at the receiver"}
+NO_STOP = "A limit reached is never the only reason to go on or to stop."
+
+
+def effect_words(reduction: Reduction) -> tuple[str, set[str]]:
+    """Return what a reduction is credited with, and the bases of those numbers."""
+    told: list[str] = []
+    bases: set[str] = set()
+    if reduction.vibration is not None:
+        one = reduction.vibration
+        told.append(f"velocity times {one.factor:g} ({one.best:g} to {one.least:g}){mark(one.basis)}")
+        bases.add(one.basis)
+    if reduction.noise is not None:
+        loss = reduction.noise
+        told.append(f"{loss.insertion_loss_db:g} dB(A) ({loss.least_db:g} to {loss.best_db:g}) on the "
+                    f"{loss.on.replace('_', ' ')}{mark(loss.basis)}")
+        bases.add(loss.basis)
+    if not told:
+        told.append(reduction.unknown or f"taken up in the calculation itself ({reduction.setting.replace('_', ' ')})")
+    return "; ".join(told), bases
+
+
+def reductions(shown: Context) -> Chapter:
+    """Return the reductions that the scenario adopts, and those that the catalogue holds for the candidates."""
+    adopted = shown.scenario.reductions
+    blocks: list[Block] = [Subheading("Adopted")]
+    if adopted:
+        rows = []
+        bases: set[str] = set()
+        for entry in adopted:
+            reduction = shown.catalogue.reductions[entry.id]
+            text, used = effect_words(reduction)
+            bases |= used
+            own = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in entry.overrides.items()
+                            if value is not None)
+            names = ", ".join(clean(name, 40) for name in entry.methods)
+            rows.append((reduction.title, names or "all candidates", text,
+                         clean(own, 80) or NOTHING, shown.references.of(reduction.citation)))
+        columns = (Column("Measure", 36), Column("For", 28), Column("Effect, likely (range)", 42),
+                   Column("Stated by the scenario", 44), Column("Source", 14))
+        blocks += [Table("Adopted reductions", columns, tuple(rows), mark_notes(bases)),
+                   Text("Who checks each measure on site, and how, has to be named before work starts.", "missing")]
+    else:
+        blocks.append(Text("The scenario adopts no reduction: every number in this report is without any."))
+    blocks += [Subheading("Open to the candidates"), _ladder(shown)]
+    return Chapter("reductions", "Reductions", tuple(blocks))
+
+
+def _ladder(shown: Context) -> Table:
+    rows = []
+    bases: set[str] = set()
+    for reduction in sorted(shown.catalogue.reductions.values(), key=lambda one: (one.order, one.title)):
+        fitting = [shown.method_number(choice.id) for choice in shown.methods if applies(reduction, choice.method)]
+        if not fitting:
+            continue
+        text, used = effect_words(reduction)
+        bases |= used | {reduction.citation.basis}
+        names = "all" if len(fitting) == len(shown.methods) else ", ".join(fitting)
+        rows.append((LADDER[reduction.order], f"{reduction.title}{mark(reduction.citation.basis)}", names, text,
+                     reduction.caution, shown.references.of(reduction.citation)))
+    columns = (Column("Step", 20), Column("Measure", 38), Column("For", 16), Column("Effect, likely (range)", 40),
+               Column("Caution", 45), Column("Source", 11))
+    return Table("What could be done", columns, tuple(rows),
+                 ("From the catalogue, the first steps first. M: number in the table of candidate methods. Effects of "
+                  "several measures are not added beyond what "
+                  "sources support; a screen that isn't drawn and computed is credited with nothing.",
+                  *mark_notes(bases)))
+
+
+def monitoring(shown: Context) -> Chapter:
+    """Return what should be measured where, as a proposal for the monitoring plan."""
+    blocks: list[Block] = [
+        Text("A proposal, to be worked out as a monitoring plan with stations, instruments, alert, action and stop "
+             "levels and named people (the command `envpredict plan` drafts one from the same scenario)."),
+        _to_measure(shown),
+        Bullets((
+            "Trial piles come first, with measurements at three distances or more, and the prediction is fitted to "
+            "them "
+            "before the works go on.",
+            "Measured levels are compared with the predicted ones for each activity; where they differ beyond the "
+            "scatter "
+            "given here, the prediction is made anew.",
+            "Every reading carries its time with time zone, and the works log its piles, so that one can be matched to "
+            "the other.",
+            "Existing sound and vibration are measured before work starts, at the same positions.")),
+        Text(cautions.STOP_WORK, "caution"), Text(NO_STOP, "note"),
+    ]
+    named = shown.submission("site_manager")
+    blocks.append(Facts((("Site manager, who stops work", named or "not stated"),
+                         ("Telephone at all hours", shown.submission("contact_24h") or "not stated"))))
+    return Chapter("monitoring", "Monitoring proposal", tuple(blocks))
+
+
+def _to_measure(shown: Context) -> Table:
+    """Return, per effect and limit set, the receptor with the highest chance over all methods."""
+    rows = []
+    bases: set[str] = set()
+    findings = shown.assessment.findings
+    open_ones = findings[findings["likelihood"].isin(["breach", "likely", "possible", "cannot_judge"])
+                         & findings["p_exceed"].notna()]
+    worst = open_ones.sort_values("p_exceed", ascending=False, kind="stable")
+    worst = worst.drop_duplicates(["effect", "limit_set", "rule", "period"])
+    for row in worst.sort_index().to_dict("records"):
+        unit, basis = str(row["unit"]), str(row["basis"])
+        known = shown.catalogue.limit_sets[str(row["limit_set"])].rule(str(row["rule"])).basis
+        value = (marked(f"{limit_text(row['limit'], unit)}{HELD}{unit_words(unit)}", known)
+                 if given(row["limit"]) else NOTHING)
+        bases |= {basis, known}
+        rows.append((EFFECTS[str(row["effect"])], clean(row["receptor"], 24), QUANTITIES[str(row["quantity"])].symbol,
+                     POSITIONS[str(row["position"])], clean(row["period"]), value,
+                     verdict(str(row["likelihood"]), row["p_exceed"], basis)))
+    columns = (Column("Effect", 24), Column("Receptor", 17), Column("Quantity", 22), Column("Where", 40),
+               Column("Period", 24), Column("Limit", 18, "right"), Column("Highest chance", 28))
+    return Table("Where each limit should be measured: the receptor with the highest chance over all methods", columns,
+                 tuple(rows), mark_notes(bases))
+
+
+def programme(shown: Context) -> Chapter:
+    """Return the days and hours of work by method."""
+    calendar = shown.scenario.programme
+    holidays = ", ".join(day.isoformat() for day in sorted(calendar.holidays)[:20]) or "none"
+    exceptions = shown.submission("hours_exceptions")
+    blocks: list[Block] = [
+        Facts((("Start", calendar.start.isoformat()), ("Working days", ", ".join(calendar.working_days)),
+               ("Hours", f"{calendar.shift_from:%H:%M} to {calendar.shift_to:%H:%M}, {calendar.time_zone}"),
+               ("Rigs", str(calendar.rigs)), ("Public holidays", f"{calendar.holidays_from}: {holidays}"),
+               ("Exceptions to the hours", exceptions or "none stated"))),
+        _days(shown), _rates(shown),
+        Text("Start-up and run-down outside these hours, deliveries and other plant aren't in the programme unless the "
+             "scenario names them.", "note")]
+    return Chapter("programme", "Programme and hours", tuple(blocks))
+
+
+def _days(shown: Context) -> Table:
+    rows = []
+    for choice in shown.methods:
+        events = shown.assessment.programme[choice.id]
+        days = events["day"].astype(str)
+        first = events.drop_duplicates(["pile", "pass", "day"])
+        blows = first["blows"].sum()
+        on_time = events.groupby("plant", sort=False)["on_time_s"].sum() / 3600.0
+        rows.append((clean(choice.title), str(days.nunique()), days.min(), days.max(), str(events["pile"].nunique()),
+                     f"{blows:.0f}" if given(blows) and blows > 0 else NOTHING,
+                     "; ".join(f"{_plant_title(shown, str(name))} "
+                               f"{hours:.0f} h" for name, hours in on_time.items())))
+    columns = (Column("Method", 36), Column("Days", 12, "right"), Column("First", 19), Column("Last", 19),
+               Column("Piles", 12, "right"), Column("Blows", 15, "right"), Column("Plant at work, in all", 57))
+    return Table("Programme by method", columns, tuple(rows),
+                 ("Days and hours follow from the likely rates; the workbook lists every pile, day and hour.",))
+
+
+def _plant_title(shown: Context, name: str) -> str:
+    return shown.catalogue.plant[name].title if name in shown.catalogue.plant else clean(name)
+
+
+def _rates(shown: Context) -> Table:
+    from envpredict.outputs.report.methods import classes_met
+
+    met = [name for name in classes_met(shown) if name != "unknown"]
+    rows = []
+    bases: set[str] = set()
+    for choice in shown.methods:
+        for name, rate in choice.method.rates.items():
+            if name in met or not met:
+                bases.add(rate.basis)
+                rows.append((clean(choice.title), str(name).replace("_", " "), number(rate.slow) + mark(rate.basis),
+                             number(rate.likely) + mark(rate.basis),
+                             number(rate.fast) + mark(rate.basis), shown.references.of(rate.citation)))
+    columns = (Column("Method", 76), Column("Ground class", 32), Column("Slow, m/h", 16, "right"),
+               Column("Likely, m/h", 16, "right"), Column("Fast, m/h", 18, "right"), Column("Source", 12))
+    return Table("Rates that the programme rests on", columns, tuple(rows),
+                 ("Metres of pile per hour and rig, pitching and moves included.", *mark_notes(bases)))
