@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    import folium
     import geopandas as gpd
     import pandas as pd
 
@@ -112,6 +113,9 @@ class Assessment:
     `programme`: method id to its frame of events (`engine.programme.EVENT_COLUMNS`).
     `grids`: (method id, "vibration" | "noise") to the level grid.
     `drafts`: the adopted limits that are recalled from memory and unconfirmed; not empty means DRAFT.
+    `detail`: `run` and `methods` (id to `run.MethodRun`); `days` (D,) and `daily`, (method, effect) to the highest
+    chance by day (R, D); `feasibility`, one row per method, pile and aspect (`feasibility.FEASIBILITY_COLUMNS`; reduce
+    it with `feasibility.decided`); `movement`, the flags of ground movement (`movement.MOVEMENT_COLUMNS`).
     """
 
     scenario: Scenario
@@ -142,3 +146,16 @@ class Assessment:
         # outputs stand above the engine: the name is looked up when it's asked for, so no module here imports them
         write = importlib.import_module("envpredict.outputs.write").write_assessment
         return Path(write(self, Path(folder), replace=replace))
+
+    def explore(self, *, private_names: bool = True, show_protected: bool = False) -> folium.Map:
+        """Return the risk map, which a notebook shows by itself and to which folium's layers may be added.
+
+        With `private_names` the names of homes and workplaces stay out; places and names of protected habitats stay
+        out unless `show_protected`.
+        """
+        import importlib
+
+        # looked up when it's asked for, as above
+        explore = importlib.import_module("envpredict.outputs.map").explore
+        shown: folium.Map = explore(self, private_names=private_names, show_protected=show_protected)
+        return shown

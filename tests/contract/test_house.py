@@ -34,8 +34,8 @@ RANK = {package: rank for rank, layer in enumerate(LAYERS) for package in layer}
 MAY_IMPORT = {"core": {"numpy"}, "models": {"numpy", "numba", "scipy"}}
 """What the foundation and the equations may know of the world outside: numbers, but no file, table or map."""
 
-LOOKED_UP_BY_NAME = {("engine/results.py", "envpredict.outputs.write")}
-"""Modules above that are asked for by name at run time: writing is a public method of the engine's result."""
+LOOKED_UP_BY_NAME = {("engine/results.py", "envpredict.outputs.write"), ("engine/results.py", "envpredict.outputs.map")}
+"""Modules above that are asked for by name at run time: writing and showing are methods of the engine's result."""
 
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
