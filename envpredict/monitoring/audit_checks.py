@@ -158,7 +158,7 @@ def said(value: object) -> str:
         return ", ".join(map(said, value))
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:.12g}" if isinstance(value, float) else str(value)
 
 
 Check = Callable[[Facts], Iterator[Evidence]]

@@ -29,10 +29,25 @@ CHAPTERS: tuple[tuple[str, tuple[str, ...]], ...] = (
 )
 """The chapters after the first, and the tables of the plan that each holds."""
 LEFT_OUT: dict[str, tuple[str, ...]] = {
-    "criteria": ("rule", "limit_set", "weighting", "receptors", "note", "counts_days"), "stations": ("quantities",),
-    "instruments": ("source_content_hz",), "works": ("line",),
+    "criteria": ("rule", "limit_set", "receptors", "note", "counts_days"), "instruments": ("source_content_hz",),
+    "works": ("line",),
 }
 """Columns that stand in the plan's file alone, so that a table fits on a page; notes stand below the table."""
+PARTED: dict[str, dict[str, tuple[str, ...]]] = {
+    "criteria": {
+        "what is limited": ("id", "effect", "receptor_class", "quantity", "weighting", "position", "value",
+                            "consented_value", "unit", "basis"),
+        "when it holds": ("id", "period", "days", "starts", "ends", "averaging_s"),
+    },
+    "stations": {
+        "place": ("id", "kind", "receptor", "x", "y", "position", "floor", "height_m", "reflector_m", "correction_db",
+                  "indicative", "photo"),
+        "measurement": ("id", "instrument", "quantities", "axes", "per_axis", "interval_s", "waveform", "coupling",
+                        "surface", "level_within_deg"),
+        "limits judged": ("id", "criteria"),
+    },
+}
+"""Lists that are printed as several tables, each with a part of the columns."""
 NOTES: dict[str, str] = {"criteria": "note"}
 """Columns that are printed as a list below their table."""
 SHOWN = 12
@@ -99,17 +114,18 @@ def _table(plan: Plan, name: str) -> Iterator[Block]:
             yield Table((title, "Stated"), pairs)
         return
     entries: Sequence[Row] = getattr(plan, name)
-    hidden = LEFT_OUT.get(name, ())
-    keys = [key for key in LISTS[name].model_fields
-            if key not in hidden and any(getattr(entry, key) not in (None, ()) for entry in entries)]
     if not entries:
         return
-    rows: Rows = tuple(tuple(_cell(key, getattr(entry, key)) for key in keys) for entry in entries[:ROWS_SHOWN])
-    columns = tuple(key.replace("_", " ") for key in keys)
-    if name == "levels":
-        units = {criterion.id: criterion.unit or "" for criterion in plan.criteria}
-        columns, rows = (*columns, "unit"), tuple((*row, units[row[0]]) for row in rows)
-    yield Table(columns, rows, title)
+    hidden = LEFT_OUT.get(name, ())
+    shown = tuple(key for key in LISTS[name].model_fields if key not in hidden)
+    for part, wanted in PARTED.get(name, {"": shown}).items():
+        keys = [key for key in wanted if any(getattr(entry, key) not in (None, ()) for entry in entries)]
+        rows: Rows = tuple(tuple(_cell(key, getattr(entry, key)) for key in keys) for entry in entries[:ROWS_SHOWN])
+        columns = tuple(key.replace("_", " ") for key in keys)
+        if name == "levels":
+            units = {criterion.id: criterion.unit or "" for criterion in plan.criteria}
+            columns, rows = (*columns, "unit"), tuple((*row, units[row[0]]) for row in rows)
+        yield Table(columns, rows, f"{title}: {part}" if part else title)
     if len(entries) > ROWS_SHOWN:
         yield Paragraph(f"The first {ROWS_SHOWN} of {len(entries)}; all stand in the plan's file.")
     if name in NOTES:

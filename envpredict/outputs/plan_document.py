@@ -36,6 +36,10 @@ svg { max-width: 100%; height: auto; }
 """
 
 
+PAGE_MM = 297.0 - 2 * 18.0
+"""Width of the text on an A4 page laid across."""
+
+
 def write_plan(plan: Plan, folder: str | Path) -> Path:
     """Write a plan into a new folder, all or nothing: plan.toml, the stations layer, plan.docx and plan.html.
 
@@ -141,16 +145,31 @@ def _docx_bullets(paper: Any, block: Bullets, _: Drawing | None) -> None:
         paper.add_paragraph(item, style="List Bullet")
 
 
+def column_widths_mm(block: Table) -> list[float]:
+    """Return widths that fill the page: a column has room for its longest word, and more the more text it holds."""
+    texts = [[name, *(row[number] for row in block.rows)] for number, name in enumerate(block.columns)]
+    words = [max(len(word) for text in column for word in (*text.replace("_", "_ ").split(), "")) for column in texts]
+    whole = [sum(map(len, column)) / len(column) for column in texts]
+    needs = [2.0 + max(word, min(length, 60.0)) for word, length in zip(words, whole, strict=True)]
+    return [PAGE_MM * need / sum(needs) for need in needs]
+
+
 def _docx_table(paper: Any, block: Table, _: Drawing | None) -> None:
     from docx.oxml import OxmlElement
-    from docx.shared import Pt
+    from docx.shared import Mm, Pt
 
     if block.title:
-        paper.add_paragraph().add_run(block.title).bold = True
+        title = paper.add_paragraph()
+        title.add_run(block.title).bold = True
+        title.paragraph_format.keep_with_next = True
     table = paper.add_table(rows=1 + len(block.rows), cols=len(block.columns), style="Table Grid")
     # rows and cells are taken once: python-docx walks the whole table for every single cell that is asked for
+    widths = [Mm(width) for width in column_widths_mm(block)]
+    for column, width in zip(table.columns, widths, strict=True):
+        column.width = width
     for number, (row, texts) in enumerate(zip(table.rows, (block.columns, *block.rows), strict=True)):
-        for cell, text in zip(row.cells, texts, strict=True):
+        for cell, text, width in zip(row.cells, texts, widths, strict=True):
+            cell.width = width
             run = cell.paragraphs[0].add_run(text)
             run.font.size = Pt(7.5)
             run.bold = number == 0

@@ -22,7 +22,7 @@ from envpredict.monitoring.plan_schema import LISTS, Plan
 from envpredict.monitoring.plan_text import CHAPTERS, audit_document, days_said, plan_document
 from envpredict.monitoring.plan_toml import NEVER_ALONE
 from envpredict.outputs import plan_document as outputs
-from envpredict.outputs.plan_document import to_docx, to_html, write_audit, write_plan
+from envpredict.outputs.plan_document import column_widths_mm, to_docx, to_html, write_audit, write_plan
 from envpredict.outputs.plan_sketch import station_drawing
 
 
@@ -201,6 +201,16 @@ def test_word_file_repeats_the_head_of_its_tables() -> None:
     body = zipfile.ZipFile(io.BytesIO(content)).read("word/document.xml").decode()
     assert body.count("<w:tblHeader/>") == 1
     assert re.search(r"<w:trPr><w:tblHeader/></w:trPr>", body)
+
+
+def test_columns_fill_the_page_and_leave_room_for_the_longest_word() -> None:
+    widths = column_widths_mm(Table(("id", "text"), (("a", "a long text of several words, " * 5), ("b", ""))))
+    assert sum(widths) == pytest.approx(261.0)
+    assert widths[1] > 3 * widths[0]
+
+
+def test_coordinates_are_printed_in_full() -> None:
+    assert "6150009" in to_html(plan_document(sound()))
 
 
 def test_audit_of_a_sound_plan_lists_its_evidence() -> None:
