@@ -70,8 +70,7 @@ def _dots(axes: Axes, view: View, rows: pd.DataFrame) -> None:
     bare(axes)
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
-    for edge in range(1, len(order)):
-        axes.axhline(edge - 0.5, color="#e4e6e8", linewidth=0.4, zorder=1)
+    axes.hlines(np.arange(1, len(order)) - 0.5, 0.0, axes.get_xlim()[1], colors="#e4e6e8", linewidths=0.4, zorder=1)
 
 
 def _method_look(number: int) -> dict[str, Any]:
@@ -140,7 +139,6 @@ def _strips(axes: Axes, view: View, calendar: NDArray[np.datetime64], strips: ND
     locator = clock.AutoDateLocator(minticks=4, maxticks=9)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(clock.ConciseDateFormatter(locator))
-    for edge in range(1, len(view.methods)):
-        axes.axhline(edge - 0.5, color="#ffffff", linewidth=1.2)
+    axes.hlines(np.arange(1, len(view.methods)) - 0.5, left, right, colors="#ffffff", linewidths=1.2)
     return image
 

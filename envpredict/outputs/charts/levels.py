@@ -65,7 +65,7 @@ def _said(rows: pd.DataFrame) -> tuple[str, str, bool]:
 def _page(view: View, effect: str, rows: pd.DataFrame, methods: list[str], page: tuple[int, int]) -> Sketch:
     symbol, meaning, decibel = _said(rows)
     columns = min(2, len(methods))
-    width = (WIDTH_MM - LEFT_MM - 3.0 - (columns - 1) * GAP_MM) / columns
+    width = (WIDTH_MM - LEFT_MM - 7.0 - (columns - 1) * GAP_MM) / columns
     each = TOP_MM + PANEL_MM + BELOW_MM
     drawn = figure(each * -(-len(methods) // columns) + LEGEND_MM)
     for place, method in enumerate(methods):
@@ -89,59 +89,74 @@ def _page(view: View, effect: str, rows: pd.DataFrame, methods: list[str], page:
 
 def _panel(axes: Axes, rows: pd.DataFrame, method: str, *, decibel: bool) -> None:
     mine = rows[rows["method"] == method].sort_values("distance_m", kind="stable")
-    distance = np.maximum(mine["distance_m"].to_numpy(dtype=float), LEAST_DISTANCE_M)
-    median = mine["predicted_median"].to_numpy(dtype=float)
-    spread = Z_90 * mine["scatter"].fillna(0.0).to_numpy(dtype=float)
-    low, high = (median - spread, median + spread) if decibel else (median * 10.0**-spread, median * 10.0**spread)
+    distance = _reach(mine)
+    low, median, high = _span(mine, decibel)
     many = len(mine) > 3000
     axes.vlines(distance, low, high, colors=FAINT, linewidths=0.8, zorder=2, rasterized=many)
     for word in SEVERITY:
         here = (mine["likelihood"] == word).to_numpy()
-        axes.plot(distance[here], median[here], MARKERS[word], color=fill(word), markeredgecolor=edge(word),
-                  markeredgewidth=0.5, markersize=3.4, zorder=4, rasterized=many)
+        if here.any():
+            axes.plot(distance[here], median[here], MARKERS[word], color=fill(word), markeredgecolor=edge(word),
+                      markeredgewidth=0.5, markersize=3.4, zorder=4, rasterized=many)
+    bare(axes)
     _scales(axes, rows, decibel)
     _limits(axes, mine, decibel=decibel)
 
 
+def _reach(rows: pd.DataFrame) -> Floats:
+    """Return log10 of the distances: logarithms are drawn on plain axes, whose ticks we set, which is much faster."""
+    return np.asarray(np.log10(np.maximum(rows["distance_m"].to_numpy(dtype=float), LEAST_DISTANCE_M)))
+
+
+def _span(rows: pd.DataFrame, decibel: bool) -> tuple[Floats, Floats, Floats]:
+    """Return the 5 % points, medians and 95 % points, in dB or log10 units."""
+    level = rows["predicted_median"].to_numpy(dtype=float)
+    median = level if decibel else np.log10(level)
+    spread = Z_90 * rows["scatter"].fillna(0.0).to_numpy(dtype=float)
+    return median - spread, median, median + spread
+
+
+def series(low: float, high: float, steps: tuple[float, ...]) -> list[float]:
+    """Return the round numbers (steps times powers of ten) between two powers of ten."""
+    powers = range(int(np.floor(low)), int(np.ceil(high)) + 1)
+    found = [step * 10.0**power for power in powers for step in steps]
+    return [value for value in found if low <= np.log10(value) <= high]
+
+
 def _scales(axes: Axes, rows: pd.DataFrame, decibel: bool) -> None:
     """Give all panels of an effect the same axes, so that they can be compared."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
-
-    plain = FuncFormatter(lambda value, _: f"{value:g}")
-    distance = np.maximum(rows["distance_m"].to_numpy(dtype=float), LEAST_DISTANCE_M)
-    axes.set_xscale("log")
-    axes.set_xlim(distance.min() / 1.3, distance.max() * 1.3)
-    axes.xaxis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0)))
-    axes.xaxis.set_major_formatter(plain)
-    axes.xaxis.set_minor_locator(NullLocator())
-    median, spread = rows["predicted_median"].to_numpy(dtype=float), Z_90 * rows["scatter"].fillna(0.0).to_numpy()
+    reach = _reach(rows)
+    left, right = float(reach.min()) - 0.1, float(reach.max()) + 0.1
+    metres = series(left, right, (1.0, 2.0, 5.0))
+    axes.set_xlim(left, right)
+    axes.set_xticks([float(np.log10(value)) for value in metres], [f"{value:g}" for value in metres])
+    low, _, high = _span(rows, decibel)
     limits = rows["limit"].dropna().to_numpy(dtype=float)
+    shown = limits if decibel else np.log10(limits)
+    bottom, top = float(min([low.min(), *shown])), float(max([high.max(), *shown]))
     if decibel:
-        low, high = (median - spread).min(), (median + spread).max()
-        axes.set_ylim(5.0 * np.floor(min(low, limits.min(initial=low)) / 5.0),
-                      5.0 * np.ceil(max(high, limits.max(initial=high)) / 5.0 + 0.2))
+        bottom, top = 5.0 * np.floor(bottom / 5.0), 5.0 * np.ceil(top / 5.0) + 1.0
+        ticks = np.arange(10.0 * np.ceil(bottom / 10.0), top, 10.0)
+        axes.set_yticks(ticks, [f"{value:.0f}" for value in ticks])
     else:
-        low, high = (median * 10.0**-spread).min(), (median * 10.0**spread).max()
-        axes.set_yscale("log")
-        axes.set_ylim(min(low, limits.min(initial=low)) / 1.4, max(high, limits.max(initial=high)) * 1.4)
-        axes.yaxis.set_major_formatter(plain)
-        axes.yaxis.set_minor_locator(NullLocator())
-    bare(axes)
+        bottom, top = bottom - 0.15, top + 0.15
+        values = series(bottom, top, (1.0,))
+        axes.set_yticks([float(np.log10(value)) for value in values], [f"{value:g}" for value in values])
+    axes.set_ylim(bottom, top)
 
 
 def _limits(axes: Axes, mine: pd.DataFrame, *, decibel: bool) -> None:
     """Draw the limits that govern most receptors; of two that lie close together only the first is numbered."""
     found = mine.dropna(subset=["limit"]).groupby("limit").size().sort_values(ascending=False, kind="stable")
     low, high = axes.get_ylim()
-    span = high - low if decibel else np.log10(high / low)
     numbered: list[float] = []
     for value in found.index[:LIMITS_SHOWN]:
-        axes.axhline(value, color=INK, linewidth=0.9, linestyle=(0, (4, 2)), zorder=3)
         place = float(value if decibel else np.log10(value))
-        if all(abs(place - other) > 0.05 * span for other in numbered):
+        axes.axhline(place, color=INK, linewidth=0.9, linestyle=(0, (4, 2)), zorder=3)
+        if all(abs(place - other) > 0.05 * (high - low) for other in numbered):
             numbered.append(place)
             text = f"{value:.0f}" if decibel else f"{value:g}"
-            axes.annotate(text, (1.0, value), xycoords=("axes fraction", "data"), xytext=(1.5, 0), ha="left",
+            axes.annotate(text, (1.0, place), xycoords=("axes fraction", "data"), xytext=(1.5, 0), ha="left",
                           textcoords="offset points", va="center", fontsize=6, annotation_clip=False)
 
 

@@ -55,7 +55,8 @@ def _receptor_table(shown: Context) -> Table:
         kept = name in hidden
         rows.append((clean(name, 24), shown.names.get(name, "") or NOTHING, said(record["use"]),
                      said(record["structure"]), said(record["condition"]), said(record["floors"]),
-                     said(record["occupied_hours"], 24), NOTHING if kept else f"{point.x:.0f}", NOTHING if kept else f"{point.y:.0f}",
+                     said(record["occupied_hours"], 24), NOTHING if kept else f"{point.x:.0f}",
+                     NOTHING if kept else f"{point.y:.0f}",
                      NOTHING if kept else f"{distance:.1f}"))
     columns = (Column("Receptor", 17), Column("Name", 27), Column("Use", 20), Column("Structure", 18),
                Column("Condition", 17), Column("Floors", 11, "right"), Column("Occupied", 18),
