@@ -21,7 +21,7 @@ Flags = NDArray[np.bool_]
 Words = NDArray[np.str_]
 
 REQUIRED = ("borehole", "x", "y", "top_m", "base_m")
-NUMBERS = ("x", "y", "top_m", "base_m", "cu_kpa", "ucs_mpa", "cobble_m", "boulder_m", "water_m")
+NUMBERS = ("x", "y", "top_m", "base_m", "cu_kpa", "ucs_mpa", "vs_m_s", "cobble_m", "boulder_m", "water_m")
 JOIN_TOLERANCE_M = 0.01
 
 
@@ -30,7 +30,8 @@ class Strata:
     """Strata (S) of all boreholes, sorted by borehole and depth; NaN where a number wasn't given.
 
     `borehole`: number of the borehole in `names`; `top_m`, `base_m`: depths below ground; `n`: converted SPT N;
-    `kind`: cohesive, coarse, rock, organic, fill or unknown; `gravel`, `cobbles`, `boulders`: present or not.
+    `kind`: cohesive, coarse, rock, organic, fill or unknown; `vs_m_s`: measured shear-wave speed; `gravel`, `cobbles`,
+    `boulders`: present or not.
     """
 
     names: tuple[str, ...]
@@ -45,6 +46,7 @@ class Strata:
     n: Floats
     cu_kpa: Floats
     ucs_mpa: Floats
+    vs_m_s: Floats
     cobble_m: Floats
     boulder_m: Floats
     gravel: Flags
@@ -55,10 +57,10 @@ class Strata:
 def read_strata(frame: pd.DataFrame, where: str = "strata", toe_depth_m: float | None = None) -> Strata:
     """Read a table of strata.
 
-    Columns: borehole, x, y, top_m, base_m; where known description, spt_n, cu_kpa, ucs_mpa, cobble_m, boulder_m, gravel
-    (yes or no), water_m (or groundwater_m). Depths are in m below ground; `where` names the table in messages, rows are
-    counted from 2 (the header is line 1). `toe_depth_m`: the deepest toe that the strata must reach. Raises
-    InputProblems with every fault: missing columns, unreadable numbers and N, upside-down, overlapping and gappy
+    Columns: borehole, x, y, top_m, base_m; where known description, spt_n, cu_kpa, ucs_mpa, vs_m_s, cobble_m,
+    boulder_m, gravel (yes or no), water_m (or groundwater_m). Depths are in m below ground; `where` names the table in
+    messages, rows are counted from 2 (the header is line 1). `toe_depth_m`: the deepest toe that the strata must reach.
+    Raises InputProblems with every fault: missing columns, unreadable numbers and N, upside-down, overlapping and gappy
     strata, boreholes that move or end above the toe.
     """
     import pandas as pd
@@ -160,7 +162,7 @@ def _arrange(table: pd.DataFrame, columns: dict[str, Floats], spt: Floats) -> St
     gravel: list[Any] = list(table["gravel"]) if "gravel" in table else [None] * len(table)
     said = [describe(text) for text in texts]
     water = [columns["water_m"][number == hole] for hole in range(len(names))]
-    strength = {name: columns[name][order] for name in ("cu_kpa", "ucs_mpa", "cobble_m", "boulder_m")}
+    strength = {name: columns[name][order] for name in ("cu_kpa", "ucs_mpa", "vs_m_s", "cobble_m", "boulder_m")}
     kind = np.array([one.kind for one in said])
     stated = [_truth(cell) for cell in gravel]
     is_gravel = np.array([one.gravel if cell is None else cell for one, cell in zip(said, stated, strict=True)])

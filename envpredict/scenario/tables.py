@@ -35,6 +35,7 @@ STRATA: tuple[Column, ...] = (
     Column("description"), Column("spt_n"),
     Column("cu_kpa", "number", above=0.0, high=2000.0, hint="the undrained shear strength in kPa"),
     Column("ucs_mpa", "number", above=0.0, high=500.0, hint="the unconfined compressive strength in MPa"),
+    Column("vs_m_s", "number", above=0.0, high=5000.0, hint="the measured shear-wave speed in m/s"),
     Column("cobble_m", "number", low=0.0, high=0.5, hint=f"the size of the largest cobble: {METRES}"),
     Column("boulder_m", "number", low=0.0, high=10.0, hint=f"the size of the largest boulder: {METRES}"),
     Column("gravel", "word", ("yes", "no")),

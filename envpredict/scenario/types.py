@@ -222,7 +222,7 @@ class Scenario:
     `obstacles`: polygons (buildings) and lines (screens), columns id, height_m; `acoustic_ground`: polygons, porosity;
     `constraints`: polygons, columns id, kind, value_m, from, to; `boundary`: polygons.
     `strata`: borehole, x, y (scenario's CRS), top_m, base_m (depths below ground), description, spt_n (text), cu_kpa,
-    ucs_mpa, cobble_m, boulder_m, gravel (text), water_m; a missing number is NaN, a missing text None.
+    ucs_mpa, vs_m_s, cobble_m, boulder_m, gravel (text), water_m; a missing number is NaN, a missing text None.
     `baseline`: receptor, period, laeq_db, la90_db, dates, position, instrument, weather.
     `other_sources`: id, name, x, y, lwa_db, height_m, from, to.
     `inputs`: name as the scenario calls it and SHA-256 of every file that was read.
