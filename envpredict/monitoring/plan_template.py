@@ -38,6 +38,10 @@ def template_bytes(plan: Plan | None = None) -> bytes:
     _plan_sheet(book.add_worksheet(PLAN_SHEET), formats, plan)
     for name in LISTS:
         _list_sheet(book.add_worksheet(name), formats, name, plan)
+    for sheet in book.worksheets():
+        sheet.set_landscape()
+        sheet.set_paper(9)  # A4
+        sheet.fit_to_pages(1, 0)
     book.close()
     return buffer.getvalue()
 
