@@ -18,18 +18,20 @@ NOISE_STEP_DB = 5
 def contour_lines(assessment: Assessment, method: str, kind: str) -> list[tuple[float, Any]]:
     """Return (level, line) pairs of one method's vibration or noise grid, in the scenario's CRS; medians.
 
-    Vibration: at fixed levels in mm/s; noise: at every 5 dB inside the grid's range.
+    Vibration: at fixed levels in mm/s; noise: at every 5 dB inside the grid's range. A grid without a single level
+    (the ground isn't known anywhere) has no lines.
     """
     import shapely
 
     grid = assessment.grids[method, kind]
-    found = []
-    if kind == "noise":
-        low, high = np.nanmin(grid.values), np.nanmax(grid.values)
-        first = NOISE_STEP_DB * int(np.ceil(low / NOISE_STEP_DB))
-        for level in range(first, int(high) + 1, NOISE_STEP_DB):
-            found += [(float(level), shapely.linestrings(path)) for path in trace(grid, float(level), True)]
-        return found
-    for value in VIBRATION_LEVELS_MM_S:
-        found += [(value, shapely.linestrings(path)) for path in trace(grid, float(np.log10(value)), False)]
-    return found
+    decibel = kind == "noise"
+    known = grid.values[np.isfinite(grid.values)]
+    if not known.size:
+        return []
+    if decibel:
+        first = NOISE_STEP_DB * int(np.ceil(known.min() / NOISE_STEP_DB))
+        levels = [float(level) for level in range(first, int(np.floor(known.max())) + 1, NOISE_STEP_DB)]
+    else:
+        levels = list(VIBRATION_LEVELS_MM_S)
+    return [(level, shapely.linestrings(path)) for level in levels
+            for path in trace(grid, level if decibel else float(np.log10(level)), decibel)]

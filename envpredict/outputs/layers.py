@@ -1,14 +1,16 @@
-"""layers.gpkg: the results as GIS layers in the scenario's coordinate reference system."""
+"""layers.gpkg: the results as GIS layers in the scenario's coordinate reference system; see docs/layers.md."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 
 from envpredict.outputs.contours import contour_lines
 from envpredict.outputs.registry import output
+from envpredict.outputs.sheets import verify
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -16,10 +18,28 @@ if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
 NAME = "layers.gpkg"
-SUMMARY = ("effect", "likelihood", "p_exceed", "margin_db", "predicted_median", "predicted_design", "limit", "unit",
-           "limit_set", "clause", "period", "governing_pile", "governing_day", "days_above", "in_range", "basis",
-           "reason")
 STAMP = "1970-01-01T00:00:00Z"
+RECEPTOR_FIELDS: dict[str, str] = {"id": "text", "name": "text", "use": "text", "structure": "text", "floors": "whole"}
+FINDING_FIELDS: dict[str, str] = {
+    "effect": "text", "likelihood": "text", "p_exceed": "real", "margin_db": "real", "predicted_median": "real",
+    "predicted_design": "real", "limit": "real", "unit": "text", "quantity": "text", "limit_set": "text",
+    "rule": "text", "clause": "text", "period": "text", "governing_pile": "text", "governing_day": "text", "days_above": "real",
+    "in_range": "truth", "basis": "text", "verify": "text", "reason": "text"}
+"""The fields of the governing finding, with their types; `receptors` also names its method, and `verify` holds the mark
+of its basis."""
+CONTOUR_FIELDS: dict[str, str] = {"method": "text", "kind": "text", "quantity": "text", "level": "real",
+                                  "unit": "text"}
+DTYPES: dict[str, Any] = {"text": "object", "real": "float64", "whole": "Int64", "truth": "boolean"}
+
+
+def typed(frame: Any, fields: dict[str, str]) -> Any:
+    """Return a frame whose fields have the declared types, also where every value is missing."""
+    out = frame.copy()
+    for name, kind in fields.items():
+        values = out[name].astype(object)
+        values = values.where(values.notna(), None)
+        out[name] = values if kind == "text" else pd.Series(values, index=out.index).astype(DTYPES[kind])
+    return out
 
 
 def receptor_layer(assessment: Assessment, method: str | None = None) -> gpd.GeoDataFrame:
@@ -27,28 +47,28 @@ def receptor_layer(assessment: Assessment, method: str | None = None) -> gpd.Geo
     from envpredict.engine.govern import governing
 
     findings = assessment.findings
-    by: tuple[str, ...] = ("receptor",)
     if method is not None:
         findings = findings[findings["method"] == method]
-    best = governing(findings, by).set_index("receptor")
-    columns = ["id", "name", "use", "structure", "floors", assessment.receptors.geometry.name]
-    layer = assessment.receptors[columns].copy()
-    for name in (("method", *SUMMARY) if method is None else SUMMARY):
+    best = governing(findings, ("receptor",)).set_index("receptor")
+    best = best.assign(verify=best["basis"].map(verify))
+    layer = assessment.receptors[[*RECEPTOR_FIELDS, assessment.receptors.geometry.name]].copy()
+    fields = FINDING_FIELDS if method is not None else {"method": "text", **FINDING_FIELDS}
+    for name in fields:
         layer[name] = layer["id"].map(best[name])
-    return layer
+    return typed(layer, {**RECEPTOR_FIELDS, **fields})
 
 
 def pile_layer(assessment: Assessment) -> gpd.GeoDataFrame:
-    """Return the piles with the day on which each method drives them."""
+    """Return the piles with the first day on which each method works on them."""
     layer = assessment.scenario.piles.copy()
     for method, programme in assessment.programme.items():
-        day = programme.groupby("pile")["day"].min()
-        layer[f"day_{method}"] = layer["id"].map(day)
-    return layer
+        layer[f"day_{method}"] = layer["id"].map(programme.groupby("pile")["day"].min().astype(str))
+    days = {f"day_{method}": "text" for method in assessment.programme}
+    return typed(layer, {"id": "text", "section": "text", "pile_type": "text", "length_m": "real", **days})
 
 
 def contour_layer(assessment: Assessment) -> gpd.GeoDataFrame:
-    """Return the level contours of every method as lines: method, kind, quantity, level, unit."""
+    """Return the level contours of every method as lines."""
     import geopandas as gpd
 
     rows = []
@@ -56,8 +76,9 @@ def contour_layer(assessment: Assessment) -> gpd.GeoDataFrame:
         for level, line in contour_lines(assessment, method, kind):
             rows.append({"method": method, "kind": kind, "quantity": grid.quantity, "level": level, "unit": grid.unit,
                          "geometry": line})
-    names = ["method", "kind", "quantity", "level", "unit", "geometry"]
-    return gpd.GeoDataFrame(rows, columns=names, geometry="geometry", crs=assessment.scenario.crs)
+    frame = gpd.GeoDataFrame(rows, columns=[*CONTOUR_FIELDS, "geometry"], geometry="geometry",
+                             crs=assessment.scenario.crs)
+    return typed(frame, CONTOUR_FIELDS)
 
 
 def note_layer(assessment: Assessment) -> gpd.GeoDataFrame:
@@ -68,22 +89,38 @@ def note_layer(assessment: Assessment) -> gpd.GeoDataFrame:
                             crs=assessment.scenario.crs)
 
 
+def layers(assessment: Assessment) -> dict[str, gpd.GeoDataFrame]:
+    """Return every layer of the file by its name, in the order in which they are written."""
+    made = {"receptors": receptor_layer(assessment), "piles": pile_layer(assessment),
+            "wall": assessment.scenario.wall, "contours": contour_layer(assessment)}
+    made |= {f"receptors_{choice.id}": receptor_layer(assessment, choice.id) for choice in assessment.methods}
+    return {**made, "cautions": note_layer(assessment)}
+
+
 @output(NAME, "GIS layers: receptors with their governing findings, one layer per method, piles, wall, contours")
 def write(assessment: Assessment, path: Path) -> None:
-    """Write the layers as one GeoPackage; the time stamp inside is fixed, so that equal inputs give equal contents."""
-    import pyogrio
+    """Write the layers as one GeoPackage; the time stamp inside is fixed, so that equal inputs give equal contents.
 
-    layers = {"receptors": receptor_layer(assessment), "piles": pile_layer(assessment),
-              "wall": assessment.scenario.wall, "contours": contour_layer(assessment)}
-    for choice in assessment.methods:
-        layers[f"receptors_{choice.id}"] = receptor_layer(assessment, choice.id)
-    layers["cautions"] = note_layer(assessment)
+    Raises OSError if the file can't be written.
+    """
+    import pyogrio
+    from pyogrio.errors import DataLayerError, DataSourceError
+
     previous = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
     try:
-        for name, layer in layers.items():
-            kind = "Unknown" if name.startswith("receptors") else None
+        for name, layer in layers(assessment).items():
+            kind = _geometry_type(name)
             pyogrio.write_dataframe(layer.replace([np.inf, -np.inf], np.nan), path, layer=name, driver="GPKG",
                                     append=path.exists(), **({"geometry_type": kind} if kind else {}))
+    except (DataSourceError, DataLayerError) as error:
+        raise OSError(f"{path.name}: {error}") from error
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": previous})
+
+
+def _geometry_type(name: str) -> str | None:
+    """Return the geometry type that a layer is declared with; None takes that of what it holds."""
+    if name.startswith("receptors"):
+        return "Unknown"     # points, lines and areas in one layer
+    return "LineString" if name == "contours" else None

@@ -1,0 +1,58 @@
+"""Level grids as GeoTIFF, for those who ask for them: one file per method and kind."""
+
+from __future__ import annotations
+
+import importlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from envpredict.core.cautions import SCREENING
+from envpredict.core.errors import EnvpredictError
+
+if TYPE_CHECKING:
+    from envpredict.engine.results import Assessment
+
+NO_LEVEL = -9999.0
+"""What a cell without a level holds, declared in the file as its missing value."""
+INSTALL_HINT = "install it with: pip install rasterio"
+
+
+def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
+    """Write every level grid of a run into an existing folder as a one-band GeoTIFF and return the files.
+
+    Cells are centred on the grid's points, rows run from north to south, values are 32-bit: medians in the unit named
+    in the file's tags, `NO_LEVEL` where there is none. Raises EnvpredictError if rasterio isn't installed and OSError
+    if a file can't be written.
+    """
+    rasterio = _rasterio()
+    written = []
+    for (method, kind), grid in assessment.grids.items():
+        step_x, step_y = float(grid.x[1] - grid.x[0]), float(grid.y[1] - grid.y[0])
+        place = rasterio.transform.from_origin(float(grid.x[0]) - step_x / 2.0, float(grid.y[-1]) + step_y / 2.0, step_x, step_y)
+        values = np.where(np.isfinite(grid.values), grid.values, NO_LEVEL).astype(np.float32)
+        path = folder / f"{file_stem(method)}_{kind}.tif"
+        try:
+            with rasterio.open(path, "w", driver="GTiff", width=len(grid.x), height=len(grid.y), count=1,
+                               dtype="float32", crs=assessment.scenario.crs.to_wkt(), transform=place,
+                               nodata=NO_LEVEL, compress="deflate") as file:
+                file.write(values[::-1], 1)
+                file.update_tags(method=method, kind=kind, quantity=grid.quantity, unit=grid.unit, caution=SCREENING)
+        except rasterio.errors.RasterioIOError as error:
+            raise OSError(f"{path.name}: {error}") from error
+        written.append(path)
+    return tuple(written)
+
+
+def _rasterio() -> Any:
+    """Return the package that writes rasters: an extra, so it's looked up when it's asked for."""
+    try:
+        return importlib.import_module("rasterio")
+    except ImportError:
+        raise EnvpredictError("GeoTIFF files need the package rasterio", INSTALL_HINT) from None
+
+
+def file_stem(method: str) -> str:
+    """Return a method's identifier as part of a file's name: what isn't a letter, a digit or _ becomes _."""
+    return "".join(sign if sign.isascii() and (sign.isalnum() or sign == "_") else "_" for sign in method)
