@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
 from envpredict.core.quantities import QUANTITIES
-from envpredict.engine import hours_rules, noise_rules, vibration_rules
+from envpredict.engine import feasibility, hours_rules, noise_rules, vibration_rules, worst_programme
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.choices import choices
 from envpredict.engine.findings import Block, by_day, frame
 from envpredict.engine.grids import level_grids
+from envpredict.engine.movement import movement
 from envpredict.engine.programme import events
 from envpredict.engine.provenance import provenance
 from envpredict.engine.results import Assessment
@@ -38,13 +39,19 @@ def method_findings(run: Run, method: MethodRun) -> list[Block]:
     """Return the findings of one candidate under every adopted rule, as blocks of rows."""
     found: list[Block] = []
     for limit_set, rule in adopted_rules(run):
-        if isinstance(rule.value, HoursOnly):
-            found += hours_rules.findings(run, method, limit_set, rule)
-        elif rule.quantity is not None and QUANTITIES[rule.quantity].effect == "noise":
-            found += noise_rules.findings(run, method, limit_set, rule)
-        else:
-            found += vibration_rules.findings(run, method, limit_set, rule)
+        found += worst_programme.judged(method, rule, _judge(run, limit_set, rule))
     return found
+
+
+def _judge(run: Run, limit_set: LimitSet, rule: Rule) -> Callable[[MethodRun], list[Block]]:
+    """Return what makes the findings of a rule for a method: on hours, on sound or on vibration."""
+    if isinstance(rule.value, HoursOnly):
+        kind = hours_rules.findings
+    elif rule.quantity is not None and QUANTITIES[rule.quantity].effect == "noise":
+        kind = noise_rules.findings
+    else:
+        kind = vibration_rules.findings
+    return lambda method: kind(run, method, limit_set, rule)
 
 
 def drafts(run: Run) -> tuple[str, ...]:
@@ -65,11 +72,11 @@ def cautions_of(run: Run) -> tuple[str, ...]:
     return (*first, *cautions.CAUTIONS)
 
 
-def assess(scenario: Scenario, progress: Progress | None = None) -> Assessment:
+def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool = True) -> Assessment:
     """Return the findings of a scenario: every candidate method against every adopted limit at every receptor.
 
-    `progress` is called with a short text before each candidate. Raises InputProblems for faults in files that the
-    scenario brings.
+    `progress` is called with a short text before each candidate; without `grids` no contours are made. Raises
+    InputProblems for faults in files that the scenario brings.
     """
     catalogue = load_catalogue(scenario.own)
     run = prepare(scenario, catalogue, choices(scenario, catalogue))
@@ -88,10 +95,12 @@ def assess(scenario: Scenario, progress: Progress | None = None) -> Assessment:
         findings=frame(blocks),
         receptors=scenario.receptors,
         programme={m.choice.id: events(scenario, m.choice, m.passes, run.drive) for m in methods},
-        grids=level_grids(run, methods),
+        grids=level_grids(run, methods) if grids else {},
         provenance=provenance(scenario, catalogue, tuple(methods)),
         cautions=cautions_of(run),
         drafts=drafts(run),
         warnings=scenario.notes,
-        detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily},
+        detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily,
+                "feasibility": feasibility.frame(run, [m.feasible for m in methods]),
+                "movement": movement(run, run.choices)},
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,15 +33,30 @@ NOTE = (f"day rule: chance by {DRAWS} seeded draws, standard error at most "
         f"{100 * math.sqrt(0.25 / DRAWS):.1f} percentage points")
 
 
+@lru_cache(maxsize=4)
+def _own_draws(slots: int) -> Floats:
+    """Return the draws of the slots' own errors (draws, slots), the same for every point of a series."""
+    return np.asarray(_normals(DRAWS, slots, SEED))
+
+
+@njit(cache=True)
+def _normals(draws: int, slots: int, seed: int) -> Floats:
+    np.random.seed(seed)
+    out = np.empty((draws, slots))
+    for n in range(draws):
+        for s in range(slots):
+            out[n, s] = np.random.standard_normal()
+    return out
+
+
 @njit(cache=True)
 def _day_levels(median: Floats, own: Floats, shared: float, day_index: NDArray[np.int64], days: int, z: Floats,
-                seed: int) -> Floats:
+                draws: Floats) -> Floats:
     """Return (draws, days) the highest level of each day in each draw; -inf on days without slots."""
-    np.random.seed(seed)
     out = np.full((z.size, days), -np.inf)
     for n in range(z.size):
         for s in range(median.size):
-            level = median[s] + shared * z[n] + own[s] * np.random.standard_normal()
+            level = median[s] + shared * z[n] + own[s] * draws[n, s]
             out[n, day_index[s]] = max(out[n, day_index[s]], level)
     return out
 
@@ -57,13 +73,13 @@ def _window_level(levels: Floats, ends: NDArray[np.int64], need: int) -> Floats:
 
 def _lasting_level(levels: Floats, dates: NDArray[np.datetime64], months: int) -> Floats:
     """Return (draws,) the level exceeded on two days that stand so many months apart."""
-    best = np.full(levels.shape[0], -np.inf)
-    reach = after_months(dates, months) - np.timedelta64(1, "D")
-    for start in range(len(dates)):
-        later = dates >= reach[start]
-        if later.any():
-            best = np.maximum(best, np.minimum(levels[:, start], levels[:, later].max(axis=1)))
-    return best
+    reach = np.searchsorted(dates, after_months(dates, months) - np.timedelta64(1, "D"), side="left")
+    starts = np.flatnonzero(reach < len(dates))
+    if not starts.size:
+        return np.full(levels.shape[0], -np.inf)
+    # the highest level from each day to the last one
+    onwards = np.maximum.accumulate(levels[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(np.minimum(levels[:, starts], onwards[:, reach[starts]]).max(axis=1))
 
 
 def _ends(rule: Counted, dates: NDArray[np.datetime64]) -> NDArray[np.int64]:
@@ -109,12 +125,12 @@ def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float, rul
     scale = QUANTITIES[series.quantity].scale
     dates, day_index = np.unique(series.slots.day, return_inverse=True)
     level, threshold = to_space(series.median, scale), comparison.threshold(limit, scale)
-    z = shared_draws()
+    z, draws = shared_draws(), _own_draws(len(series.slots))
     p_exceed, design = single.p_exceed.copy(), to_space(single.design, scale)
     for point in np.flatnonzero(~single.unknown & ~single.silent):
         drawn = _day_levels(np.where(np.isnan(level[point]), -np.inf, level[point]), series.own[point],
                             float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
-                            SEED)
+                            draws)
         triggers = trigger_level(drawn, dates, rules)
         design[point] = _quantile_above(triggers, design_exceedance)
         if not np.isnan(threshold[point]):
@@ -139,12 +155,12 @@ def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceeda
     allowed = np.array([step[1] for step in allowance.steps])
     look = _nested if allowance.nested else _banded
     dates, day_index = np.unique(series.slots.day, return_inverse=True)
-    z = shared_draws()
+    z, draws = shared_draws(), _own_draws(len(series.slots))
     p_exceed, design, limit = single.p_exceed.copy(), single.design.copy(), np.full(points, steps[-1])
     for point in np.flatnonzero(~single.unknown & ~single.silent):
         drawn = _day_levels(np.where(np.isnan(series.median[point]), -np.inf, series.median[point]), series.own[point],
                             float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
-                            SEED)
+                            draws)
         chance, governing, fall = look(drawn, bounds, allowed, design_exceedance)
         limit[point], p_exceed[point], design[point] = steps[governing], chance, bounds[governing] + fall
     return replace(single, p_exceed=p_exceed, design=design, p_day=single.p_day[:, :0]), limit

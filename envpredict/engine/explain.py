@@ -12,6 +12,7 @@ from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.words import suggestion
 from envpredict.engine.explain_noise import noise_lines
 from envpredict.engine.explain_vibration import vibration_lines
+from envpredict.engine.worst_programme import of_finding
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,7 +113,7 @@ def explain(assessment: Assessment, receptor: str, method: str | None = None) ->
     facts = ", ".join(f"{key} {value}" for key, value in run.facts[row] if value is not None)
     lines = [f"{assessment.scenario.title}", f"Receptor {receptor}: {facts}"]
     for _, finding in findings.iterrows():
-        chosen: MethodRun = assessment.detail["methods"][finding["method"]]
+        chosen: MethodRun = of_finding(assessment.detail["methods"][finding["method"]], finding)
         lines += ["", f"{chosen.choice.title} ({finding['method']}): {finding['effect']}, rule '{finding['rule']}' of "
                       f"{finding['limit_set']}" + (f", {finding['period']}" if finding["period"] else "")]
         lines += _prediction_lines(run, chosen, finding, row)
