@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from envpredict.core.errors import EnvpredictError
 from envpredict.core.words import suggestion
 from envpredict.limits.load import load_limit_sets
+from envpredict.monitoring.checks.coverage import near_its_limit
 from envpredict.monitoring.checks.neighbours import in_survey_zone
 from envpredict.monitoring.draft_baseline import baseline_rows
 from envpredict.monitoring.draft_cover import Cover, cover
@@ -127,11 +128,12 @@ def _stations(basics: Basics, limits: Sequence[Limit], covers: Sequence[Cover],
                for kind in ("noise", "vibration", "movement")}
     noise, vibration = (one.measured for one in covers)
     reach = defaults.number("movement_pile_lengths") * float(scenario.piles["length_m"].max())
-    limited = {name for limit in of_kind["movement"] for name in limit.criterion.receptors}
-    moving = sorted(name for name in {*_zone(basics), *limited} if to_works[name] <= reach)
+    within = defaults.number("within_db")
+    moving = {one.receptor for one in basics.predicted if one.kind == "movement" and near_its_limit(one, within)}
+    moving |= {name for name in _zone(basics) if to_works[name] <= reach}
     return [*noise_stations(site, noise, of_kind["noise"], defaults),
             *vibration_stations(site, vibration, of_kind["vibration"], defaults),
-            *movement_stations(site, moving, of_kind["movement"], defaults)]
+            *movement_stations(site, sorted(moving), of_kind["movement"], defaults)]
 
 
 def _zone(basics: Basics) -> list[str]:

@@ -29,6 +29,8 @@ STOREY: dict[str, str] = {
     "top_floor": "topmost storey, beside an outer wall", "instrument": "storey of the instrument",
 }
 NOISE_LOGGED = ("laeq_db", "lafmax_db", "la10_db", "la90_db")
+WORKED_OUT = ("lar_db", "shear_strain")
+"""Quantities that no instrument logs: they're worked out from LAeq and from peak velocity."""
 AXES = ("radial", "transverse", "vertical")
 MOVES: dict[str, tuple[str, ...]] = {
     "railway": ("track_level_mm", "track_twist_mm_per_m"), "buried_pipe": ("settlement_mm",),
@@ -119,9 +121,7 @@ def _noise_station(site: Site, receptor: str, limits: Sequence[Limit], number: i
         stated |= {**_placed((x, y)), "reflector_m": round(stands_off, 1)}
     if position == "facade" and places - {"facade"}:
         stated["correction_db"] = -defaults.number("facade_db")
-    asked = (str(limit.criterion.quantity) for limit in limits)
-    # a rating level is worked out from LAeq, no meter logs it
-    quantities = dict.fromkeys([*(name for name in asked if name != "lar_db"), *NOISE_LOGGED])
+    quantities = dict.fromkeys([*_asked(limits), *NOISE_LOGGED])
     return Station(id=f"N{number}", kind="noise", receptor=receptor, position=position,
                    height_m=defaults.number("microphone_m"), quantities=tuple(quantities),
                    interval_s=interval_s(limits, defaults.number("noise_interval_s")), instrument=f"meter-N{number}",
@@ -148,8 +148,7 @@ def vibration_stations(site: Site, measured: Sequence[str], limits: Sequence[Lim
         for place, chosen in (wanted or by_place or {"foundation": []}).items():
             name = f"V{number}" if place == "foundation" else f"V{number}-{place}"
             coupling, surface = FIXING.get(place, FIXING["foundation"])
-            quantities = dict.fromkeys(["ppv_component", "dominant_frequency_hz",
-                                        *(str(limit.criterion.quantity) for limit in chosen)])
+            quantities = dict.fromkeys(["ppv_component", "dominant_frequency_hz", *_asked(chosen)])
             found.append(Station(
                 id=name, kind="vibration", receptor=receptor, position=place, floor=STOREY.get(place),
                 coupling=coupling, surface="rail_structure" if site.uses[receptor] == "railway" else surface,
@@ -167,13 +166,17 @@ def movement_stations(site: Site, receptors: Sequence[str], limits: Sequence[Lim
     found = []
     for number, receptor in enumerate(receptors, 1):
         mine = _protecting(limits, receptor)
-        quantities = dict.fromkeys([*(str(limit.criterion.quantity) for limit in mine),
-                                    *MOVES.get(site.uses[receptor], building)])
+        quantities = dict.fromkeys([*_asked(mine), *MOVES.get(site.uses[receptor], building)])
         found.append(Station(
             id=f"M{number}", kind="movement", receptor=receptor, position="structure", quantities=tuple(quantities),
             interval_s=defaults.number("movement_interval_s"), instrument=f"sensor-M{number}",
             criteria=tuple(limit.criterion.id for limit in mine), **_placed(site.facing[receptor])))
     return found
+
+
+def _asked(limits: Sequence[Limit]) -> list[str]:
+    """Return the quantities of limits that an instrument logs."""
+    return [name for limit in limits if (name := str(limit.criterion.quantity)) not in WORKED_OUT]
 
 
 def _protecting(limits: Sequence[Limit], receptor: str) -> list[Limit]:
