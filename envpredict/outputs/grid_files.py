@@ -2,35 +2,34 @@
 
 from __future__ import annotations
 
-import importlib
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from envpredict.core.cautions import SCREENING
-from envpredict.core.errors import EnvpredictError
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
 NO_LEVEL = -9999.0
 """What a cell without a level holds, declared in the file as its missing value."""
-INSTALL_HINT = "install it with: pip install rasterio"
 
 
 def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     """Write every level grid of a run into an existing folder as a one-band GeoTIFF and return the files.
 
     Cells are centred on the grid's points, rows run from north to south, values are 32-bit: medians in the unit named
-    in the file's tags, `NO_LEVEL` where there is none. Raises EnvpredictError if rasterio isn't installed and OSError
-    if a file can't be written.
+    in the file's tags, `NO_LEVEL` where there is none. Raises OSError if a file can't be written.
     """
-    rasterio = _rasterio()
+    import rasterio  # type: ignore[import-untyped]
+    from rasterio.errors import RasterioIOError  # type: ignore[import-untyped]
+    from rasterio.transform import from_origin  # type: ignore[import-untyped]
+
     written = []
     for (method, kind), grid in assessment.grids.items():
         step_x, step_y = float(grid.x[1] - grid.x[0]), float(grid.y[1] - grid.y[0])
-        place = rasterio.transform.from_origin(float(grid.x[0]) - step_x / 2.0, float(grid.y[-1]) + step_y / 2.0, step_x, step_y)
+        place = from_origin(float(grid.x[0]) - step_x / 2.0, float(grid.y[-1]) + step_y / 2.0, step_x, step_y)
         values = np.where(np.isfinite(grid.values), grid.values, NO_LEVEL).astype(np.float32)
         path = folder / f"{file_stem(method)}_{kind}.tif"
         try:
@@ -39,18 +38,10 @@ def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
                                nodata=NO_LEVEL, compress="deflate") as file:
                 file.write(values[::-1], 1)
                 file.update_tags(method=method, kind=kind, quantity=grid.quantity, unit=grid.unit, caution=SCREENING)
-        except rasterio.errors.RasterioIOError as error:
+        except RasterioIOError as error:
             raise OSError(f"{path.name}: {error}") from error
         written.append(path)
     return tuple(written)
-
-
-def _rasterio() -> Any:
-    """Return the package that writes rasters: an extra, so it's looked up when it's asked for."""
-    try:
-        return importlib.import_module("rasterio")
-    except ImportError:
-        raise EnvpredictError("GeoTIFF files need the package rasterio", INSTALL_HINT) from None
 
 
 def file_stem(method: str) -> str:

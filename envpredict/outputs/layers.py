@@ -23,8 +23,8 @@ RECEPTOR_FIELDS: dict[str, str] = {"id": "text", "name": "text", "use": "text", 
 FINDING_FIELDS: dict[str, str] = {
     "effect": "text", "likelihood": "text", "p_exceed": "real", "margin_db": "real", "predicted_median": "real",
     "predicted_design": "real", "limit": "real", "unit": "text", "quantity": "text", "limit_set": "text",
-    "rule": "text", "clause": "text", "period": "text", "governing_pile": "text", "governing_day": "text", "days_above": "real",
-    "in_range": "truth", "basis": "text", "verify": "text", "reason": "text"}
+    "rule": "text", "clause": "text", "period": "text", "governing_pile": "text", "governing_day": "text",
+    "days_above": "real", "in_range": "truth", "basis": "text", "verify": "text", "reason": "text"}
 """The fields of the governing finding, with their types; `receptors` also names its method, and `verify` holds the mark
 of its basis."""
 CONTOUR_FIELDS: dict[str, str] = {"method": "text", "kind": "text", "quantity": "text", "level": "real",
