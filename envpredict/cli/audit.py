@@ -1,0 +1,37 @@
+"""envpredict audit."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+
+@click.command("audit")
+@click.argument("plan", type=click.Path(path_type=Path))
+@click.option("--scenario", type=click.Path(path_type=Path), help="Also check the plan against this prediction.")
+@click.option("--out", "folder", type=click.Path(path_type=Path), help="New folder for the audit as documents.")
+def command(plan: Path, scenario: Path | None, folder: Path | None) -> None:
+    r"""Check a monitoring PLAN (plan.toml, its folder, or the filled spreadsheet) rule by rule, with evidence.
+
+    Ends with exit code 1 if a rule fails or an essential one isn't stated.
+
+    \b
+    Example:
+      envpredict audit plan --scenario scenarios/quay_wall
+    """
+    from envpredict.engine.assess import assess
+    from envpredict.engine.intake import read_scenario
+    from envpredict.monitoring.audit import audit
+    from envpredict.monitoring.plan_file import read_plan
+    from envpredict.outputs.plan_document import write_audit
+    from envpredict.outputs.write import check_target
+
+    if folder is not None:
+        check_target(folder, replace=False)
+    report = audit(read_plan(plan), assess(read_scenario(scenario)) if scenario is not None else None)
+    click.echo(report.text())
+    if folder is not None:
+        click.echo(f"Wrote {write_audit(report, folder)}.")
+    sys.exit(0 if report.passed else 1)
