@@ -101,23 +101,13 @@ def plant(name: str | None, _filters: Mapping[str, str]) -> str:
 
 def limits(name: str | None, filters: Mapping[str, str]) -> str:
     """Return the limit sets that fit the filters, or one whole."""
+    from envpredict.limits.describe import describe
+    from envpredict.limits.find import matching
     from envpredict.limits.load import load_limit_sets
 
-    registry = load_limit_sets()
     if name is not None:
-        from envpredict.limits.page import one_set
-
-        return one_set(registry[name])
-    rows = []
-    for limit_set in registry.values():
-        quantities = sorted({rule.quantity for rule in limit_set.rules if rule.quantity})
-        uses = limit_set.facts.get("use", ())
-        if filters.get("country", limit_set.country).upper() != limit_set.country:
-            continue
-        if "quantity" in filters and filters["quantity"] not in quantities:
-            continue
-        if "use" in filters and uses and filters["use"] not in uses:
-            continue
-        rows.append((limit_set.id, limit_set.country, limit_set.status, ", ".join(limit_set.effects),
-                     f"{limit_set.document}, {limit_set.edition}", _mark(limit_set.basis)))
+        return describe(load_limit_sets()[name])
+    rows = [(found.id, found.country, found.status, ", ".join(found.effects), f"{found.document}, {found.edition}",
+             _mark(found.basis))
+            for found in matching(filters.get("country"), filters.get("quantity"), filters.get("use"))]
     return _columns(rows, ("set", "country", "status", "effects", "document", "basis")) if rows else "No set fits."

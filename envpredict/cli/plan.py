@@ -11,7 +11,7 @@ import click
 @click.argument("scenario", required=False, type=click.Path(path_type=Path))
 @click.option("--out", "folder", type=click.Path(path_type=Path), help="New folder for the drafted plan.")
 @click.option("--method", "methods", multiple=True, help="Only for this candidate method; may be given again.")
-@click.option("--template", type=click.Path(path_type=Path), help="Write an empty plan as a spreadsheet to this new file.")
+@click.option("--template", type=click.Path(path_type=Path), help="New spreadsheet file for an empty plan.")
 def command(scenario: Path | None, folder: Path | None, methods: tuple[str, ...], template: Path | None) -> None:
     r"""Draft a monitoring plan for a SCENARIO: stations, levels, who is told, when work stops. Edit it by hand.
 
