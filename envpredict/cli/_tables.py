@@ -6,6 +6,8 @@ import textwrap
 from collections.abc import Mapping, Sequence
 
 from envpredict.core.citation import VERIFY_MARK, Basis, Citation
+from envpredict.core.errors import UnknownName
+from envpredict.core.words import suggestion
 
 KINDS = {"models": "models", "methods": "methods", "plant": "plant", "limits": "limits"}
 WIDTH = 100
@@ -102,12 +104,17 @@ def plant(name: str | None, _filters: Mapping[str, str]) -> str:
 def limits(name: str | None, filters: Mapping[str, str]) -> str:
     """Return the limit sets that fit the filters, or one whole."""
     from envpredict.limits.describe import describe
+    from envpredict.limits.facts import FACTS
     from envpredict.limits.find import matching
     from envpredict.limits.load import load_limit_sets
 
+    sets = load_limit_sets()
     if name is not None:
-        return describe(load_limit_sets()[name])
+        return describe(sets[name])
+    use = filters.get("use")
+    if use is not None and use not in FACTS["use"].words:
+        raise UnknownName(f"unknown use '{use}'", suggestion(use, FACTS["use"].words))
     rows = [(found.id, found.country, found.status, ", ".join(found.effects), f"{found.document}, {found.edition}",
              _mark(found.basis))
-            for found in matching(filters.get("country"), filters.get("quantity"), filters.get("use"))]
+            for found in matching(sets, country=filters.get("country"), quantity=filters.get("quantity"), use=use)]
     return _columns(rows, ("set", "country", "status", "effects", "document", "basis")) if rows else "No set fits."
