@@ -27,7 +27,7 @@ def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> 
 @compiled
 def across(ray: Ray, x: float, y: float) -> float:
     """Return how far a point lies from the path in m: above 0 left of it, below 0 right."""
-    return orient(ray.sx, ray.sy, ray.rx, ray.ry, x, y) / math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
+    return ray.ux * (y - ray.sy) - ray.uy * (x - ray.sx)
 
 
 @compiled
@@ -202,7 +202,7 @@ def turns_sooner(ux: float, uy: float, bx: float, by: float, kx: float, ky: floa
     off it: then the farther one is taken, and never one that lies back.
     """
     side = bx * ky - by * kx
-    if abs(side) > 1e-9 * math.hypot(bx, by) * math.hypot(kx, ky):
+    if side * side > 1e-18 * (bx * bx + by * by) * (kx * kx + ky * ky):
         return side < 0.0
     if bx * kx + by * ky < 0.0:
         return kx * ux + ky * uy > 0.0
@@ -224,7 +224,7 @@ def taut(px: Floats, py: Floats, count: int, sx: float, sy: float, rx: float,
         best, bx, by = -1, sx - fx, sy - fy
         for k in range(count):
             kx, ky = px[k] - fx, py[k] - fy
-            if min(math.hypot(kx, ky), math.hypot(px[k] - sx, py[k] - sy)) < SAME_POINT_M:
+            if min(kx * kx + ky * ky, (px[k] - sx) ** 2 + (py[k] - sy) ** 2) < SAME_POINT_M**2:
                 continue
             if turns_sooner(ux, uy, bx, by, kx, ky, best < 0):
                 best, bx, by = k, kx, ky
@@ -265,12 +265,10 @@ def flood(scene: Scene, ray: Ray, work: Work, hits: int, side: float, tall: floa
     for k in range(hits):
         if work.blocks[scene.obstacle[work.hit_wall[k]]] == ray.number:
             waiting = reach(scene, ray, work, work.hit_wall[k], side, mark, waiting)
-    dx, dy = ray.rx - ray.sx, ray.ry - ray.sy
-    length = math.hypot(dx, dy)
     while waiting > 0:
         waiting -= 1
         v = work.stack[waiting]
-        work.px[found] = ((scene.x[v] - ray.sx) * dx + (scene.y[v] - ray.sy) * dy) / length
+        work.px[found] = (scene.x[v] - ray.sx) * ray.ux + (scene.y[v] - ray.sy) * ray.uy
         work.py[found] = side * across(ray, scene.x[v], scene.y[v])
         found += 1
         for wall in (v, scene.before[v]):
@@ -391,7 +389,9 @@ def screen_rays(scene: Scene, sources: Floats, receptors: Floats, own: Ints, sid
         if math.isnan(source.sum() + end.sum()):
             row[:] = np.nan
             continue
-        ray = Ray(source[0], source[1], source[2], end[0], end[1], end[2], number, own[number])
+        dx, dy = end[0] - source[0], end[1] - source[1]
+        plan = math.hypot(dx, dy)
+        ray = Ray(source[0], source[1], source[2], end[0], end[1], end[2], number, own[number], dx / plan, dy / plan)
         row[5] = row[7] = np.inf
         row[6] = row[8] = row[9] = 0.0
         hits = crossed_walls(scene, ray, work)

@@ -49,7 +49,7 @@ class Scene(NamedTuple):
 
 
 class Ray(NamedTuple):
-    """A path from s to r: its ends, its number, and the obstacle left out of account (-1 for none)."""
+    """A path from s to r: its ends, its number, the obstacle left out of account (-1 for none), its way in plan."""
 
     sx: float
     sy: float
@@ -59,6 +59,8 @@ class Ray(NamedTuple):
     rz: float
     number: int
     own: int
+    ux: float
+    uy: float
 
 
 class Work(NamedTuple):
