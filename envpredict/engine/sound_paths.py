@@ -92,9 +92,9 @@ def regions(ends: Ends, plan_m: Floats) -> tuple[Floats, Floats]:
 def direct_ways(scene: SoundScene, ends: Ends, *, sides: bool = True) -> Way:
     """Return the direct way of each path; without `sides` no way round an obstacle's side is looked for."""
     plan = ends.plan_m
-    source_xy = _apart(ends)
+    source_xy = apart(ends)
     rise = ends.receptor_height_m - ends.source_height_m
-    source, receptor = _with_elevation(scene, source_xy, ends)
+    source, receptor = with_elevation(scene, source_xy, ends)
     if scene.terrain is not None:
         rise = receptor[:, 2] - source[:, 2]
     slope = np.hypot(plan, rise)
@@ -121,13 +121,13 @@ def direct_ways(scene: SoundScene, ends: Ends, *, sides: bool = True) -> Way:
     return way
 
 
-def _apart(ends: Ends) -> Floats:
+def apart(ends: Ends) -> Floats:
     """Return the sources' places (N, 2), moved off receptors that they would share a place with."""
     same = (ends.source_xy == ends.receptor_xy).all(axis=1)
     return np.where(same[:, None], ends.source_xy + np.array([NEAREST_M, 0.0]), ends.source_xy)
 
 
-def _with_elevation(scene: SoundScene, source_xy: Floats, ends: Ends) -> tuple[Floats, Floats]:
+def with_elevation(scene: SoundScene, source_xy: Floats, ends: Ends) -> tuple[Floats, Floats]:
     """Return the ends (N, 3) with elevations: heights above the ground there."""
     return (np.column_stack([source_xy, scene.ground_m(source_xy) + ends.source_height_m]),
             np.column_stack([ends.receptor_xy, scene.ground_m(ends.receptor_xy) + ends.receptor_height_m]))
