@@ -1,4 +1,4 @@
-"""Which of a building's other facades is the loudest: settled once for a run, so that only two sides are followed up."""
+"""Which of a building's other facades is the loudest: settled once for a run, so that two sides are followed up."""
 
 from __future__ import annotations
 
