@@ -22,8 +22,7 @@ def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     Cells are centred on the grid's points, rows run from north to south, values are 32-bit: medians in the unit named
     in the file's tags, `NO_LEVEL` where there is none. Raises OSError if a file can't be written.
     """
-    import rasterio  # type: ignore[import-untyped]
-    from rasterio.errors import RasterioIOError  # type: ignore[import-untyped]
+    from rasterio.io import MemoryFile  # type: ignore[import-untyped]
     from rasterio.transform import from_origin  # type: ignore[import-untyped]
 
     written = []
@@ -32,14 +31,14 @@ def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
         place = from_origin(float(grid.x[0]) - step_x / 2.0, float(grid.y[-1]) + step_y / 2.0, step_x, step_y)
         values = np.where(np.isfinite(grid.values), grid.values, NO_LEVEL).astype(np.float32)
         path = folder / f"{file_stem(method)}_{kind}.tif"
-        try:
-            with rasterio.open(path, "w", driver="GTiff", width=len(grid.x), height=len(grid.y), count=1,
-                               dtype="float32", crs=assessment.scenario.crs.to_wkt(), transform=place,
-                               nodata=NO_LEVEL, compress="deflate") as file:
+        # written to memory first: the raster library doesn't report a disk that is full when the file is closed
+        with MemoryFile() as memory:
+            with memory.open(driver="GTiff", width=len(grid.x), height=len(grid.y), count=1, dtype="float32",
+                             crs=assessment.scenario.crs.to_wkt(), transform=place, nodata=NO_LEVEL,
+                             compress="deflate") as file:
                 file.write(values[::-1], 1)
                 file.update_tags(method=method, kind=kind, quantity=grid.quantity, unit=grid.unit, caution=SCREENING)
-        except RasterioIOError as error:
-            raise OSError(f"{path.name}: {error}") from error
+            path.write_bytes(memory.read())
         written.append(path)
     return tuple(written)
 

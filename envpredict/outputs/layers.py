@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -81,17 +83,14 @@ def contour_layer(assessment: Assessment) -> gpd.GeoDataFrame:
     return typed(frame, CONTOUR_FIELDS)
 
 
-def note_layer(assessment: Assessment) -> gpd.GeoDataFrame:
+def note_layer(assessment: Assessment) -> pd.DataFrame:
     """Return the cautions as a table without geometry."""
-    import geopandas as gpd
-
-    return gpd.GeoDataFrame({"caution": list(assessment.cautions)}, geometry=[None] * len(assessment.cautions),
-                            crs=assessment.scenario.crs)
+    return pd.DataFrame({"caution": list(assessment.cautions)})
 
 
-def layers(assessment: Assessment) -> dict[str, gpd.GeoDataFrame]:
+def layers(assessment: Assessment) -> dict[str, pd.DataFrame]:
     """Return every layer of the file by its name, in the order in which they are written."""
-    made = {"receptors": receptor_layer(assessment), "piles": pile_layer(assessment),
+    made: dict[str, pd.DataFrame] = {"receptors": receptor_layer(assessment), "piles": pile_layer(assessment),
             "wall": assessment.scenario.wall, "contours": contour_layer(assessment)}
     made |= {f"receptors_{choice.id}": receptor_layer(assessment, choice.id) for choice in assessment.methods}
     return {**made, "cautions": note_layer(assessment)}
@@ -108,8 +107,9 @@ def write(assessment: Assessment, path: Path) -> None:
 
     previous = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
+    made = layers(assessment)
     try:
-        for name, layer in layers(assessment).items():
+        for name, layer in made.items():
             kind = _geometry_type(name)
             pyogrio.write_dataframe(layer.replace([np.inf, -np.inf], np.nan), path, layer=name, driver="GPKG",
                                     append=path.exists(), **({"geometry_type": kind} if kind else {}))
@@ -117,6 +117,24 @@ def write(assessment: Assessment, path: Path) -> None:
         raise OSError(f"{path.name}: {error}") from error
     finally:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": previous})
+    check_complete(path, made)
+
+
+def check_complete(path: Path, made: dict[str, pd.DataFrame]) -> None:
+    """Raise OSError unless a file holds every row and every spatial index of the layers.
+
+    GDAL builds the indexes when it closes the file, and a disk that is full by then goes unreported.
+    """
+    found = {}
+    with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as file:
+        tables = {name for (name,) in file.execute("select table_name from gpkg_contents")}
+        indexed = {name for (name,) in file.execute("select table_name from gpkg_extensions")}
+        for name in sorted(tables):
+            quoted = name.replace('"', '""')
+            found[name] = (file.execute(f'select count(*) from "{quoted}"').fetchone()[0], name in indexed)
+        sound = file.execute("pragma quick_check").fetchone()[0] == "ok"
+    if not sound or found != {name: (len(layer), hasattr(layer, "geometry")) for name, layer in made.items()}:
+        raise OSError(f"{path.name}: written incompletely; is the disk full?")
 
 
 def _geometry_type(name: str) -> str | None:
