@@ -25,6 +25,14 @@ class Verbs(click.Group):
         except BrokenPipeError:
             sys.exit(0)
 
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """Add a command; its examples keep their lines, and the list of commands shows its first sentence whole."""
+        # the docstrings are raw, so click's mark for lines that aren't to be wrapped comes as two characters
+        cmd.help = (cmd.help or "").replace("\\b\n", "\b\n")
+        first, *_ = cmd.help.split("\n\n")
+        cmd.short_help = cmd.short_help or " ".join(first.split()).partition(". ")[0].rstrip(".")
+        super().add_command(cmd, name)
+
 
 @click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="envpredict", prog_name="envpredict", help="Show the version and exit.")

@@ -14,6 +14,9 @@ from pathlib import Path
 
 import click
 import pytest
+from click.testing import CliRunner
+
+from envpredict.outputs.reference import command_group
 
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
@@ -24,8 +27,6 @@ HEAVY = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "scipy"
 
 
 def commands() -> dict[str, click.Command]:
-    from envpredict.outputs.reference import command_group
-
     group = command_group()
     context = click.Context(group, info_name="envpredict")
     return {name: command for name in group.list_commands(context)
@@ -70,6 +71,7 @@ def test_the_check_of_loaded_packages_sees_one() -> None:
 def test_the_console_script_answers(need: Callable[[str], str]) -> None:
     run = subprocess.run([need("envpredict"), "--help"], capture_output=True, text=True, check=False)
     assert run.returncode == 0, run.stderr
+    assert not re.search(r"\w\.{3}", run.stdout), "a sentence is cut"
     for name in commands():
         assert re.search(rf"^\s+{name}\s", run.stdout, flags=re.MULTILINE), f"{name} is missing from --help"
 
@@ -79,6 +81,8 @@ def test_every_command_says_what_it_does_and_shows_an_example() -> None:
         assert command.help, f"{name} has no help"
         assert "Example" in command.help, f"{name} shows no example"
         assert f"envpredict {name}" in command.help, f"the example of {name} doesn't call it"
+        shown = CliRunner().invoke(command_group(), [name, "--help"]).output
+        assert re.search(rf"^  Example:\n    envpredict {name}", shown, flags=re.MULTILINE), "the example is wrapped"
         bare = [option.name for option in command.params if isinstance(option, click.Option) and not option.help]
         assert not bare, f"{name}: options without help: {bare}"
 

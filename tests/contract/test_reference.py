@@ -17,7 +17,7 @@ def test_the_pages_are_current() -> None:
     assert reference.stale() == {}, MAKE
 
 
-@pytest.mark.parametrize("page", ["models", "methods", "plant", "pile_types", "reductions", "limit_sets"])
+@pytest.mark.parametrize("page", ["models", "methods", "plant", "pile_types", "reductions"])
 def test_every_entry_has_its_section(page: str) -> None:
     text = (reference.FOLDER / f"{page}.md").read_text(encoding="utf-8")
     entries = list(getattr(load_catalogue(), page))

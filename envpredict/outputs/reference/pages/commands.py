@@ -15,19 +15,23 @@ TITLE = "Commands"
 WIDTH = 100
 
 
-def _help(command: click.Command, name: str, parent: click.Context | None = None) -> str:
-    context = click.Context(command, info_name=name, parent=parent, terminal_width=WIDTH, max_content_width=WIDTH)
-    lines = (line.rstrip() for line in command.get_help(context).splitlines())
+def _context(command: click.Command, name: str, parent: click.Context | None = None) -> click.Context:
+    settings = {**command.context_settings, "terminal_width": WIDTH, "max_content_width": WIDTH}
+    return click.Context(command, info_name=name, parent=parent, **settings)
+
+
+def _help(context: click.Context) -> str:
+    lines = (line.rstrip() for line in context.get_help().splitlines())
     return "```text\n" + "\n".join(lines) + "\n```"
 
 
 def body() -> str:
     """Return the help of the group and of each of its commands."""
     group = command_group()
-    context = click.Context(group, info_name="envpredict")
+    context = _context(group, "envpredict")
     found = [(name, group.get_command(context, name)) for name in group.list_commands(context)]
-    parts = [_help(group, "envpredict")]
+    parts = [_help(context)]
     for name, command in found:
         if command is not None:
-            parts += [f"## envpredict {name}", _help(command, name, context)]
+            parts += [f"## envpredict {name}", _help(_context(command, name, context))]
     return sections(parts)
