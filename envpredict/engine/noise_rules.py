@@ -84,21 +84,21 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
         if isinstance(rule.value, DayAllowance):
             return LimitValue(rule.value.steps[0][0], rule.unit, rule.basis, rule.citations)
         found = rule.limit(class_id, period_id=period_id, signal=method.choice.signal, days=method.works_days)
-        return _by_hours(rule, found, method, run)
+        return _by_hours(rule, found, method)
 
     return apply(run.classed(limit_set.id), measured or [None] * run.receptor_count, ask)
 
 
-def _by_hours(rule: Rule, found: LimitValue | Missing | NotGoverned, method: MethodRun,
-              run: Run) -> LimitValue | Missing | NotGoverned:
+def _by_hours(rule: Rule, found: LimitValue | Missing | NotGoverned,
+              method: MethodRun) -> LimitValue | Missing | NotGoverned:
     """Turn hours allowed by margin into the level at which the programme's daily hours are still allowed."""
     if not isinstance(rule.value, HoursByMargin) or not isinstance(found, LimitValue):
         return found
-    planned = run.scenario.programme.shift_s / 3600.0
+    planned = method.shift_s / 3600.0
     level = level_for_hours(rule.value, found.value, planned)
     if not isinstance(level, float):
         return level
-    return replace(found, value=level, note=f"{found.note}; level at which {planned:g} h a day are still allowed")
+    return replace(found, value=level, note=f"{found.note}; level at which {planned:.3g} h a day are still allowed")
 
 
 def _series(run: Run, method: MethodRun, rule: Rule, blocks: Blocks, period: Period | None) -> LevelSeries | Missing:
@@ -183,4 +183,4 @@ def _unanswered(applied: Applied, missing: Missing) -> Applied:
 
 
 def _only(blocks: Blocks, keep: NDArray[np.bool_]) -> Blocks:
-    return Blocks(blocks.slots.take(keep), blocks.overlap_s[:, keep], blocks.length_s[keep])
+    return blocks.only(keep)
