@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Collection
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from envpredict.core.citation import Citation
 from envpredict.engine.overrides import STATED, stated_method
 from envpredict.engine.own_laws import laws_with_choice
+from envpredict.engine.reductions import adopted, entry_with, reduced
+from envpredict.engine.soil import Drives, drives, read_ground
+from envpredict.engine.stated_plant import with_stated
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
@@ -16,6 +22,7 @@ if TYPE_CHECKING:
     from envpredict.methods.schema import Method, Plant
     from envpredict.scenario.types import MethodEntry, Scenario
 
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MethodChoice:
     """A candidate method as a run uses it.
@@ -23,7 +30,8 @@ class MethodChoice:
     `energy_j`: nominal energy per blow or per cycle, None where the method has none; `laws`: the laws that may predict
     it, the preferred ones first; `plant`: what works, with its sound power; `stated`: the keys that the scenario gives;
     `hours`: hours of work that take the place of the programme's shift; `pause`: clock times of a daily pause in s;
-    `start_stop_gain`: what reductions do to a vibrator's start and stop beside what they do to its running.
+    `start_stop_gain`: what reductions do to a vibrator's start and stop beside what they do to its running;
+    `reductions`: those in force; `told`: what each does, rows of `reductions.REDUCTION_COLUMNS`.
     """
 
     id: str
@@ -38,6 +46,8 @@ class MethodChoice:
     hours: Window | None = None
     pause: tuple[float, float] | None = None
     start_stop_gain: float = 1.0
+    reductions: tuple[str, ...] = ()
+    told: tuple[tuple[str, ...], ...] = ()
 
     @property
     def signal(self) -> str:
@@ -52,8 +62,9 @@ class MethodChoice:
         return None
 
 
-def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | None = None) -> MethodChoice:
-    """Return the candidate that an entry of the scenario describes, for a form of pile.
+def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | None = None,
+           soils: Collection[str] = ()) -> MethodChoice:
+    """Return the candidate that an entry of the scenario describes, for a form of pile in some ground classes.
 
     `model`: the law that the scenario chooses for it beside the entry.
     """
@@ -65,6 +76,7 @@ def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | No
     if stated.get("energy_kj") is not None:
         energy_j, source = float(stated["energy_kj"]) * 1000.0, STATED
     energy_kj = None if energy_j is None else energy_j / 1000.0
+    plant = [(use, catalogue.plant[use.plant]) for use in method.plant_for(form, energy_kj, soils)]
     return MethodChoice(
         id=entry.id,
         title=entry.title or method.title,
@@ -72,21 +84,27 @@ def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | No
         energy_j=energy_j,
         energy_source=source,
         laws=laws_with_choice(method, stated.get("model") or model, catalogue.models),
-        plant=tuple((use, catalogue.plant[use.plant]) for use in method.plant_for(form, energy_kj)),
+        plant=with_stated(entry.id, method, plant, stated.get("plant") or (), catalogue.plant),
         sections=entry.sections,
         stated=tuple(sorted(key for key, value in stated.items() if value is not None)),
     )
 
 
-def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...]:
-    """Return the scenario's candidates in its order."""
-    commonest = scenario.piles["pile_type"].mode()[0]
-    form = catalogue.pile_types[commonest].form
+def _of(entry: MethodEntry, scenario: Scenario, catalogue: Catalogue, drive: Drives) -> MethodChoice:
+    """Return one candidate for the piles of its sections, with its reductions in force."""
+    piles = scenario.piles
+    mine = np.flatnonzero(piles["section"].isin(entry.sections)) if entry.sections else np.arange(len(piles))
+    form = catalogue.pile_types[piles["pile_type"].iloc[mine].mode()[0]].form
+    own = drive.take(mine)
+    soils = frozenset(str(word) for word in np.unique(own.words("catalogue")[own.within]))
+    found = adopted(entry, scenario.reductions, catalogue.reductions)
+    changed = entry_with(entry, found, catalogue.methods)
     models = scenario.choice.get("models") or {}
-    return tuple(choose(entry, catalogue, form, models.get(entry.id) or models.get(entry.method))
-                 for entry in scenario.methods)
+    chosen = models.get(entry.id) or (models.get(entry.method) if changed.method == entry.method else None)
+    return reduced(choose(changed, catalogue, form, chosen, soils), entry, found, catalogue.methods)
 
 
-def with_energy(choice: MethodChoice, energy_j: float) -> MethodChoice:
-    """Return the candidate with another energy."""
-    return replace(choice, energy_j=energy_j, energy_source=STATED)
+def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...]:
+    """Return the scenario's candidates in its order, with what it states of them and the reductions that it adopts."""
+    drive = drives(scenario, read_ground(scenario))
+    return tuple(_of(entry, scenario, catalogue, drive) for entry in scenario.methods)

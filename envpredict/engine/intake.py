@@ -9,6 +9,7 @@ from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
 from envpredict.core.words import suggestion
 from envpredict.engine.catalogue import Catalogue, load_catalogue
 from envpredict.engine.own_laws import own_ids
+from envpredict.engine.works_fit import works_problems
 
 if TYPE_CHECKING:
     from envpredict.limits.schema import LimitSet
@@ -16,7 +17,7 @@ if TYPE_CHECKING:
 
 NOISE_METHODS = frozenset({"octave"})
 UNUSED = frozenset({
-    "methods.plant", "choice.windows", "choice.impulse_db", "choice.tone_db", "choice.c0_db",
+    "choice.windows", "choice.impulse_db", "choice.tone_db", "choice.c0_db",
     "choice.screening", "choice.reflections", "site_law", "layers.surface",
 })
 """What the scenario's schema has room for and the engine doesn't use yet: stating it is refused."""
@@ -59,9 +60,11 @@ def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
     """Return what a scenario states that doesn't fit the catalogue's entries."""
     found: list[Problem] = []
     models, laws = scenario.choice.get("models") or {}, laws_of(catalogue)
-    forms = {catalogue.pile_types[name].form for name in scenario.piles["pile_type"].unique()}
+    piles = scenario.piles
     for entry in scenario.methods:
         method, where = catalogue.methods[entry.method], f"scenario.toml, method '{entry.id}'"
+        mine = piles[piles["section"].isin(entry.sections)] if entry.sections else piles
+        forms = {catalogue.pile_types[name].form for name in mine["pile_type"].unique()}
         energy = entry.overrides.get("energy_kj")
         if energy is not None and method.energy is None:
             found.append(Problem(where, "energy_kj is stated, but the method has no energy per blow or cycle",
@@ -76,7 +79,7 @@ def _unfitting(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
             found.append(Problem(where, f"the method can't install these forms of pile: {', '.join(unfit)}",
                                  f"it installs: {', '.join(method.forms)}; give it `sections` of other piles or leave "
                                  "it out"))
-    return found
+    return [*found, *works_problems(scenario, catalogue)]
 
 
 def read_scenario(folder: str | Path) -> Scenario:

@@ -23,7 +23,7 @@ from envpredict.engine.noise import (
 )
 from envpredict.engine.programme import SPEEDS, Passes, Speed, plan_work
 from envpredict.engine.site import Site, read_site
-from envpredict.engine.soil import Drives, drives
+from envpredict.engine.soil import Drives, drives, read_ground
 from envpredict.engine.vibration import GroundVibration, ground_vibration, other_laws
 
 if TYPE_CHECKING:
@@ -100,6 +100,13 @@ class MethodRun:
         return low, high
 
     @property
+    def shift_s(self) -> float:
+        """Return the time in s for which a rig works on its longest day."""
+        passes = self.passes
+        _, day = np.unique(np.stack([passes.day.astype(np.int64), passes.rig]), axis=1, return_inverse=True)
+        return float(np.bincount(np.ravel(day), weights=passes.end_s - passes.start_s).max())
+
+    @property
     def works_days(self) -> int:
         """Return the calendar days from the first to the last day of work, both included."""
         return self.passes.calendar_days
@@ -107,13 +114,11 @@ class MethodRun:
 
 def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoice, ...]) -> Run:
     """Return the run of a scenario: ground read, distances measured, sound paths laid."""
-    from envpredict.ground.ground import Ground
     from envpredict.ground.schemes import SCHEMES
 
-    ground = None if scenario.strata is None else Ground.from_strata(scenario.strata)
     path = propagation(scenario, sound_points(scenario))
     return Run(
-        scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, ground),
+        scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, read_ground(scenario)),
         site=read_site(scenario),
         plan_m=plan_distance_m(scenario.receptors.geometry, scenario.piles.geometry),
         path=path, levels=plant_levels(all_plant(choices), path), facts=receptor_facts(scenario),
@@ -135,6 +140,8 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     if passes.beyond_rates.any():
         notes.append("the drive meets ground for which the catalogue has no rate of this method: days and hours assume "
                      "its slowest rate there")
+    if choice.reductions:
+        notes.append(f"with reductions: {', '.join(choice.reductions)}")
     if passes.unknown_ground.any():
         notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
                      "there")

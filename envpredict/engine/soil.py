@@ -58,6 +58,13 @@ class Drives:
         return np.clip(self.length_m[:, None] - top[None, :], 0.0, STEP_M)
 
 
+def read_ground(scenario: Scenario) -> Ground | None:
+    """Return the ground of the scenario's boreholes, None where it brings none. Raises InputProblems for faults."""
+    from envpredict.ground.ground import Ground
+
+    return None if scenario.strata is None else Ground.from_strata(scenario.strata)
+
+
 def drives(scenario: Scenario, ground: Ground | None) -> Drives:
     """Return the drives of the scenario's piles."""
     lengths = scenario.piles["length_m"].to_numpy(dtype=float)
