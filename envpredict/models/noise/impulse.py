@@ -19,12 +19,15 @@ EXPOSURE: Final = Citation("ISO 1996-1", 2016, "sound exposure level and equival
                            note="follows from the definitions")
 FAST: Final = Citation("IEC 61672-1", 2013, "time weighting F: exponential mean with 125 ms", "memory",
                        note="the maximum of a decaying blow is derived from it here")
+SLOW: Final = Citation("IEC 61672-1", 2013, "time weighting S: exponential mean with 1 s", "memory",
+                       note="the peak of a train of short blows is derived from it here")
 ADJUSTMENTS: Final = Citation("ISO 1996-1", 2016, "Table A.1", "read", via="a public text that quotes the table")
 PILE_DRIVING: Final = Citation("ISO 1996-1", 2016, "pile driving named among highly impulsive sources", "memory")
 GRADED: Final = Citation("NT ACOU 112; ISO/PAS 1996-3", 2022, "prominence and graded adjustment", "read",
                          via="the documentation of a library that implements them")
 
 FAST_S: Final = 0.125
+SLOW_S: Final = 1.0
 IMPULSE_DB: Final = MappingProxyType({"none": 0.0, "regular": 5.0, "highly": 12.0})
 """Adjustment by character: not impulsive, regular impulsive, highly impulsive (`ADJUSTMENTS`, `PILE_DRIVING`)."""
 TONE_DB: Final = MappingProxyType({"none": 0.0, "audible": 3.0, "prominent": 6.0})
@@ -109,6 +112,20 @@ def maximum_less_mean_db(blow_rate_per_min: ArrayLike, *, decay_s: ArrayLike = 0
     """
     rate = positive(blow_rate_per_min, "blow_rate_per_min")
     return result(maximum_less_sel_db(decay_s) - 10.0 * np.log10(rate / 60.0))
+
+
+def slow_maximum_less_mean_db(blow_rate_per_min: ArrayLike) -> Floats:
+    """Return LASmax - LAeq in dB while driving at a steady rate, for blows much shorter than a second.
+
+    blow_rate_per_min: blows per minute, positive, any shape. The weighting S is an exponential mean with 1 s: after
+    many blows, T apart, its peak lies at (T / 1 s) / (1 - exp(-T / 1 s)) of the mean. Raises ValueError that names the
+    argument. Source: `SLOW`.
+
+    >>> [round(float(m), 1) for m in slow_maximum_less_mean_db([20.0, 40.0, 60.0])]
+    [5.0, 2.9, 2.0]
+    """
+    apart = 60.0 / positive(blow_rate_per_min, "blow_rate_per_min") / SLOW_S
+    return result(10.0 * np.log10(apart / -np.expm1(-apart)))
 
 
 def energy_change_db(energy_j: ArrayLike, reference_energy_j: ArrayLike) -> Floats:
