@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from scenario_folder import Folder
 
 from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.catalogue import load_catalogue
@@ -12,7 +13,6 @@ from envpredict.engine.choices import MethodChoice, choices, choose
 from envpredict.engine.intake import read_scenario
 from envpredict.methods.schema import a_weighted_sum_db
 from envpredict.scenario.types import MethodEntry
-from scenario_folder import Folder
 
 CATALOGUE = load_catalogue()
 
