@@ -10,11 +10,10 @@ import pandas as pd
 
 from envpredict.core.citation import BASIS_MEANING, VERIFY_MARK
 from envpredict.core.quantities import POSITIONS, QUANTITIES
-from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.programme import EVENT_COLUMNS
 from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANING
 from envpredict.limits.base import STATUS_MEANING
-from envpredict.outputs.view import View
+from envpredict.outputs.view import View, catalogue_of
 
 if TYPE_CHECKING:
     from envpredict.core.citation import Basis, Citation
@@ -207,7 +206,7 @@ def methods(assessment: Assessment) -> Sheet:
 
 def laws(assessment: Assessment) -> Sheet:
     """Return the laws of every candidate with their ranges, scatter and sources."""
-    models = load_catalogue(assessment.scenario.own).models
+    models = catalogue_of(assessment).models
     rows = []
     for choice in assessment.methods:
         for law in choice.laws:
@@ -253,7 +252,7 @@ def plant(assessment: Assessment) -> Sheet:
 
 def limits(assessment: Assessment) -> Sheet:
     """Return the adopted rules with the range of values that they lead to here."""
-    sets = load_catalogue(assessment.scenario.own).limit_sets
+    sets = catalogue_of(assessment).limit_sets
     confirmed = assessment.scenario.limits.confirmed
     values = assessment.findings.groupby(["limit_set", "rule"], sort=False)["limit"]
     low, high = values.min(), values.max()

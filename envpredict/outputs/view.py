@@ -15,6 +15,7 @@ from envpredict.outputs.map.privacy import Discretion, discretion
 if TYPE_CHECKING:
     import pandas as pd
 
+    from envpredict.engine.catalogue import Catalogue
     from envpredict.engine.results import Assessment
 
 BY_EFFECT = ("receptor", "method", "effect")
@@ -66,6 +67,17 @@ def view(assessment: Assessment) -> View:
         assessment=assessment, governing=chosen, effects=tuple(name for name in EFFECTS if name in present),
         methods=tuple(choice.id for choice in assessment.methods), receptors=_worst_first(assessment, chosen),
         discretion=discretion(assessment.receptors, private_names=True, show_protected=False))
+
+
+def catalogue_of(assessment: Assessment) -> Catalogue:
+    """Return the catalogue that a run used: its own where it kept it, else read again."""
+    run = assessment.detail.get("run")
+    if run is not None:
+        found: Catalogue = run.catalogue
+        return found
+    from envpredict.engine.catalogue import load_catalogue
+
+    return load_catalogue(assessment.scenario.own)
 
 
 def distances_m(assessment: Assessment, findings: pd.DataFrame) -> NDArray[np.float64]:

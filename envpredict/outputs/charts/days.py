@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from envpredict.engine.results import EFFECTS
 from envpredict.outputs.charts.sketch import Sketch
-from envpredict.outputs.charts.style import INK, METHOD_MARKERS, MUTED, WIDTH_MM, bare, figure, panel, shortened
+from envpredict.outputs.charts.style import INK, METHOD_MARKERS, MUTED, WIDTH_MM, bare, figure, panel, shortened, titled
 from envpredict.outputs.view import View
 
 if TYPE_CHECKING:
@@ -19,8 +19,11 @@ if TYPE_CHECKING:
 
 RECEPTORS_SHOWN = 15
 ROW_MM, TITLE_MM, LABEL_MM, BELOW_MM, LEGEND_ROW_MM = 4.6, 7.0, 20.0, 9.0, 4.5
+DATES_MM = 20.0
 STRIP_MM = 5.0
 METHOD_LABEL_MM = 52.0
+MOST_MARKS = 20
+"""The dates written under the strips, at most."""
 
 
 def days_above(view: View) -> Iterable[Sketch]:
@@ -37,7 +40,7 @@ def days_above(view: View) -> Iterable[Sketch]:
     for (effect, rows), height in zip(parts.items(), heights, strict=True):
         axes = panel(drawn, LABEL_MM, top + TITLE_MM, WIDTH_MM - LABEL_MM - 3.0, height - TITLE_MM - BELOW_MM)
         _dots(axes, view, rows)
-        axes.set_title(EFFECTS[effect].capitalize(), pad=3)
+        titled(axes, EFFECTS[effect].capitalize())
         first = rows.sort_values("days_above", ascending=False, kind="stable").iloc[0]
         told.append(f"{effect}: most at {first['receptor']} under {first['method']}, {first['days_above']:.1f} days")
         top += height
@@ -67,6 +70,7 @@ def _dots(axes: Axes, view: View, rows: pd.DataFrame) -> None:
     axes.set_ylim(len(order) - 0.4, -0.6)
     axes.set_xlim(left=0.0)
     axes.set_xlabel("days above the limit")
+    axes.xaxis.set_label_coords(0.5, -6.0 / (ROW_MM * len(order)))
     bare(axes)
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
@@ -95,9 +99,10 @@ def by_day(view: View) -> Iterable[Sketch]:
     if not effects or not len(days):
         return
     calendar = np.arange(days[0], days[-1] + 1)
-    each = TITLE_MM + STRIP_MM * len(view.methods) + BELOW_MM
-    drawn = figure(each * len(effects) + 14.0)
+    each = TITLE_MM + STRIP_MM * len(view.methods)
+    drawn = figure(each * len(effects) + DATES_MM + 10.0)
     image: Any = None
+    last = len(effects) - 1
     told = []
     for number, effect in enumerate(effects):
         strips = np.full((len(view.methods), len(calendar)), np.nan)
@@ -108,16 +113,29 @@ def by_day(view: View) -> Iterable[Sketch]:
         axes = panel(drawn, METHOD_LABEL_MM, number * each + TITLE_MM, WIDTH_MM - METHOD_LABEL_MM - 4.0,
                      STRIP_MM * len(view.methods))
         image = _strips(axes, view, calendar, strips)
-        axes.set_title(EFFECTS[effect].capitalize(), pad=3)
+        titled(axes, EFFECTS[effect].capitalize())
+        _dates(axes, calendar, labelled=number == last)
         told.append(f"{effect}: " + ", ".join(f"{method} at most {np.nanmax(strip):.0%}" for method, strip in
                                               zip(view.methods, strips, strict=True) if np.isfinite(strip).any()))
-    bar = panel(drawn, METHOD_LABEL_MM, each * len(effects) + 1.0, 60.0, 3.0)
+    bar = panel(drawn, METHOD_LABEL_MM, each * len(effects) + DATES_MM, 60.0, 3.0)
     drawn.colorbar(image, cax=bar, orientation="horizontal", ticks=[0.0, 0.25, 0.5, 0.75, 1.0],
                    format=lambda value, _: f"{100 * value:.0f} %")
-    bar.set_title("highest chance at any receptor on that day", fontsize=6.5, fontweight="normal", pad=2)
+    bar.set_title("highest chance at any receptor on that day", fontsize=6.5, fontweight="normal", y=1.0, pad=2)
     yield Sketch("chance_by_day", "Likelihood by day",
                  "The highest chance, over all receptors, that an adopted limit is exceeded on that day: the darker, "
                  "the higher. Blank: no work, or nothing to judge.", "; ".join(told), drawn)
+
+
+def _dates(axes: Axes, calendar: NDArray[np.datetime64], *, labelled: bool) -> None:
+    """Mark the Mondays, or the first days of the months where the programme is long; all strips share them."""
+    days = calendar.astype("datetime64[D]")
+    first = days == days.astype("datetime64[M]")
+    monday = (days.astype(int) + 3) % 7 == 0
+    marks = days[monday] if monday.sum() <= MOST_MARKS else days[first]
+    marks = marks[:: max(1, -(-len(marks) // MOST_MARKS))]
+    axes.set_xticks(marks.astype(float), [str(day) for day in marks], rotation=0 if len(marks) <= 8 else 45,
+                    ha="center" if len(marks) <= 8 else "right")
+    axes.tick_params(labelbottom=labelled)
 
 
 def _highest(chances: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -128,17 +146,11 @@ def _highest(chances: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _strips(axes: Axes, view: View, calendar: NDArray[np.datetime64], strips: NDArray[np.float64]) -> Any:
-    from matplotlib import dates
-
     left, right = calendar[0].astype("datetime64[D]").astype(float), calendar[-1].astype(float) + 1.0
     image = axes.imshow(strips, cmap="Greys", vmin=0.0, vmax=1.0, aspect="auto", interpolation="nearest",
                         extent=(left, right, len(view.methods) - 0.5, -0.5))
     axes.set_yticks(np.arange(len(view.methods)), [shortened(view.title(name), 35) for name in view.methods])
     axes.tick_params(axis="y", length=0)
-    clock: Any = dates
-    locator = clock.AutoDateLocator(minticks=4, maxticks=9)
-    axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(clock.ConciseDateFormatter(locator))
     axes.hlines(np.arange(1, len(view.methods)) - 0.5, left, right, colors="#ffffff", linewidths=1.2)
     return image
 

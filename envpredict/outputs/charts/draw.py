@@ -39,7 +39,8 @@ def finished(sketch: Sketch) -> Chart:
     """Return a sketch as SVG and PNG; neither holds a date or a program's name, so equal inputs give equal bytes."""
     svg, png = io.BytesIO(), io.BytesIO()
     sketch.figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
-    sketch.figure.savefig(png, format="png", dpi=PNG_DPI, metadata={"Software": None})
+    sketch.figure.savefig(png, format="png", dpi=PNG_DPI, metadata={"Software": None},
+                          pil_kwargs={"compress_level": 3})
     width, height = sketch.figure.get_size_inches() / MM
     return Chart(sketch.id, sketch.title, sketch.caption, sketch.alt, svg.getvalue(), png.getvalue(), float(width),
                  float(height))

@@ -23,6 +23,7 @@ from envpredict.outputs.charts.style import (
     fill,
     panel,
     shortened,
+    titled,
 )
 from envpredict.outputs.map.style import WORDS
 from envpredict.outputs.view import View
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 Z_90 = 1.6449
 """Standard deviations on either side of the median that hold 90 % of a normal distribution."""
 PANELS_PER_FIGURE = 6
-LEFT_MM, GAP_MM, TOP_MM, PANEL_MM, BELOW_MM, LEGEND_MM = 13.0, 14.0, 6.5, 48.0, 6.5, 12.0
+LEFT_MM, GAP_MM, TOP_MM, PANEL_MM, BELOW_MM, LEGEND_MM = 13.0, 8.0, 6.5, 48.0, 4.0, 15.0
 LEAST_DISTANCE_M = 0.5
 LIMITS_SHOWN = 4
 Floats = NDArray[np.float64]
@@ -72,11 +73,14 @@ def _page(view: View, effect: str, rows: pd.DataFrame, methods: list[str], page:
         axes = panel(drawn, LEFT_MM + (place % columns) * (width + GAP_MM), TOP_MM + (place // columns) * each, width,
                      PANEL_MM)
         _panel(axes, rows, method, decibel=decibel)
-        axes.set_title(shortened(view.title(method), 50), fontsize=7, pad=3)
+        titled(axes, shortened(view.title(method), 50), 7.0)
+        axes.tick_params(labelleft=place % columns == 0, labelbottom=place + columns >= len(methods))
         if place % columns == 0:
             axes.set_ylabel(f"{symbol}, {rows['unit'].iloc[0]}")
+            axes.yaxis.set_label_coords(-(LEFT_MM - 4.0) / width, 0.5)
         if place + columns >= len(methods):
             axes.set_xlabel("plan distance to the governing pile, m")
+            axes.xaxis.set_label_coords(0.5, -5.5 / PANEL_MM)
     _legend(drawn, sorted(set(rows["likelihood"]), key=SEVERITY.index, reverse=True))
     many = page[1] > 1
     return Sketch(

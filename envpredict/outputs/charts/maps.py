@@ -24,6 +24,7 @@ from envpredict.outputs.charts.style import (
     fill,
     shortened,
     tint,
+    titled,
 )
 from envpredict.outputs.map.style import WORDS
 from envpredict.outputs.view import View, counts
@@ -173,7 +174,7 @@ def risk_maps(view: View) -> Iterable[Sketch]:
             axes = site.plan_panel(drawn, 0.3 + (place % columns) * (width + GAP_MM - 0.6),
                                    TITLE_MM + (place // columns) * each, width - 0.3, here.extent)
             _risk_panel(axes, here, view, method, size=5.0 if wide else 3.2)
-            axes.set_title(shortened(view.title(method), 52), fontsize=7.5, pad=2.5)
+            titled(axes, shortened(view.title(method), 52), 7.5)
         _risk_legend(drawn)
         more = f" ({number} of {len(pages)})" if len(pages) > 1 else ""
         name = f"risk_maps_{number}" if len(pages) > 1 else "risk_maps"

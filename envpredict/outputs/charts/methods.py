@@ -9,7 +9,7 @@ import numpy as np
 
 from envpredict.engine.results import EFFECTS, SEVERITY
 from envpredict.outputs.charts.sketch import Sketch
-from envpredict.outputs.charts.style import HATCHES, INK, WIDTH_MM, edge, figure, fill, panel, shortened
+from envpredict.outputs.charts.style import HATCHES, INK, WIDTH_MM, edge, figure, fill, panel, shortened, titled
 from envpredict.outputs.map.style import WORDS
 from envpredict.outputs.view import View, counts
 
@@ -37,7 +37,7 @@ def compared(view: View) -> Iterable[Sketch]:
         axes = panel(drawn, LABEL_MM, number * each + TITLE_MM, WIDTH_MM - LABEL_MM - 3.0, BAR_MM * len(view.methods))
         found = {method: counts(view.of(effect, method)) for method in view.methods}
         _bars(axes, view, found)
-        axes.set_title(EFFECTS[effect].capitalize(), pad=3, x=0.0)
+        titled(axes, EFFECTS[effect].capitalize())
         told += [f"{effect}, {method}: {_spoken(by_word)}" for method, by_word in found.items()]
     handles = [Patch(facecolor=fill(word), edgecolor=edge(word), linewidth=0.5, hatch=HATCHES[word] or None,
                      label=WORDS[word]) for word in reversed(SEVERITY)]

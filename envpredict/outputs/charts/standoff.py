@@ -50,7 +50,7 @@ def draw(asked: Question, found: Sequence[Answer], kind: str) -> bytes:
                 name = f"{answer.model} ({answer.phase})".replace(" (all)", "")
                 axes.plot(distance, 10.0**level, dashes, color=colour, linewidth=width, label=f"{name}: {words}")
             if np.isfinite(answer.distance_m) and NEAR_M <= answer.distance_m <= FAR_M:
-                axes.plot([answer.distance_m], [answer.limit], "o", color=INK, markersize=4)
+                axes.plot([answer.distance_m], [answer.limit_mm_s], "o", color=INK, markersize=4)
         if first is not None and first.unit == "mm/s":
             axes.axhline(first.limit, color=INK, linewidth=0.8)
             axes.annotate(f"limit {first.limit:g} mm/s", (NEAR_M, first.limit), xytext=(3, 3),

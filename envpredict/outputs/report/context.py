@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from envpredict.engine.catalogue import load_catalogue
 from envpredict.outputs.report.wording import clean
-from envpredict.outputs.view import View, view
+from envpredict.outputs.view import View, catalogue_of, view
 
 if TYPE_CHECKING:
     from envpredict.core.citation import Citation
@@ -99,6 +98,6 @@ def context(assessment: Assessment) -> Context:
     seen = view(assessment)
     pairs = assessment.findings[["limit_set", "rule"]].drop_duplicates()
     rules = tuple((str(set_id), str(rule_id)) for set_id, rule_id in pairs.itertuples(index=False))
-    return Context(seen, load_catalogue(assessment.scenario.own),
+    return Context(seen, catalogue_of(assessment),
                    {key: clean(name, 60) for key, name in seen.names().items()}, rules,
                    References(assessment.provenance.sources))
