@@ -20,7 +20,7 @@ def question(method: str, ground_class: str, limit_set: str, model: str | None, 
     from envpredict.scenario.types import MethodEntry
 
     catalogue = load_catalogue()
-    check_question(method, ground_class, limit_set, model, catalogue)
+    check_question(method, ground_class, limit_set, model, catalogue, facts)
     overrides = {key: value for key, value in stated.items() if value is not None}
     if "energy_kj" in overrides and catalogue.methods[method].energy is None:
         raise InputProblems([Problem("--energy-kj", f"'{method}' has no energy per blow or cycle", "leave it out")],
@@ -30,19 +30,38 @@ def question(method: str, ground_class: str, limit_set: str, model: str | None, 
     return Question(choice, ground_class, catalogue.limit_sets[limit_set], known, exceedance, depth_m, model)
 
 
+def stated_facts(use: str, structure: str, others: Sequence[str]) -> dict[str, str]:
+    """Return the facts of the receptor; `others` are texts NAME=WORD. Raises InputProblems for one that isn't."""
+    wrong = [Problem("--fact", f"'{text}' isn't NAME=WORD", "write it as --fact area=residential")
+             for text in others if "=" not in text]
+    if wrong:
+        raise InputProblems(wrong, "the question")
+    pairs = (text.partition("=") for text in others)
+    return {"use": use, "structure": structure, **{name.strip(): word.strip() for name, _, word in pairs}}
+
+
 def answers(asked: Question) -> list[Answer]:
     """Return the stand-offs of the shipped catalogue."""
     return standoffs(asked, load_catalogue())
 
 
-def _distance(answer: Answer) -> str:
-    if math.isnan(answer.distance_m):
+def _metres(distance_m: float) -> str:
+    if math.isnan(distance_m):
         return "cannot judge"
-    if math.isinf(answer.distance_m):
+    if math.isinf(distance_m):
         return "met nowhere"
-    if answer.distance_m == 0.0:
-        return "met everywhere"
-    return f"{answer.distance_m:.1f} m" + ("" if answer.in_range else " OUT OF RANGE")
+    return "met everywhere" if distance_m == 0.0 else f"{distance_m:.1f} m"
+
+
+def _distance(answer: Answer) -> str:
+    solved = math.isfinite(answer.distance_m) and answer.distance_m > 0.0
+    return _metres(answer.distance_m) + (" OUT OF RANGE" if solved and not answer.in_range else "")
+
+
+def _printed(answer: Answer) -> list[str]:
+    """Return the stand-offs of the curves that the law's document prints, under its own labels."""
+    return [f"    {'':<22}    {_metres(distance)} by the curve {label} (a label of the document, no chance of ours)"
+            for label, distance in answer.printed]
 
 
 def table(asked: Question, found: Sequence[Answer]) -> str:
@@ -63,7 +82,7 @@ def table(asked: Question, found: Sequence[Answer]) -> str:
             continue
         twice = ", twice the running level" if answer.law is not None and answer.law.factor == 2.0 else ""
         lines += [f"    {_distance(answer):<22} by {answer.model} ({answer.phase}{twice}){verify_mark(answer.basis)}"
-                  + (f"; {answer.why}" if answer.why else "")]
+                  + (f"; {answer.why}" if answer.why else ""), *_printed(answer)]
     return "\n".join([*lines, "", *(f"! {caution}" for caution in CAUTIONS)])
 
 

@@ -14,6 +14,8 @@ import click
 @click.option("--model", help="One law of the method; its preferred ones if left out.")
 @click.option("--use", default="dwelling", show_default=True, help="Use of the receptor.")
 @click.option("--structure", default="masonry", show_default=True, help="Structure of the receptor.")
+@click.option("--fact", "facts", multiple=True, metavar="NAME=WORD",
+              help="Another fact that the set asks for, e.g. area=residential; may be given again.")
 @click.option("--frequency-hz", type=click.FloatRange(min=0, min_open=True), help="Frequency, if known.")
 @click.option("--energy-kj", type=click.FloatRange(min=0, min_open=True), help="Energy per blow or cycle.")
 @click.option("--depth-m", type=click.FloatRange(min=0, min_open=True), default=1.0, show_default=True,
@@ -22,8 +24,8 @@ import click
               show_default=True, help="Chance that one pile exceeds the limit at this distance.")
 @click.option("--plot", type=click.Path(path_type=Path), help="New PNG or SVG file for the curve.")
 def command(method: str, ground_class: str, limit_set: str, model: str | None, use: str, structure: str,
-            frequency_hz: float | None, energy_kj: float | None, depth_m: float, exceedance: float,
-            plot: Path | None) -> None:
+            facts: tuple[str, ...], frequency_hz: float | None, energy_kj: float | None, depth_m: float,
+            exceedance: float, plot: Path | None) -> None:
     r"""Tell the stand-off at which a vibration limit is met, per law, for one pile and without a scenario.
 
     \b
@@ -32,7 +34,8 @@ def command(method: str, ground_class: str, limit_set: str, model: str | None, u
     """
     from envpredict.cli import _distance
 
-    question = _distance.question(method, ground_class, limit_set, model, {"use": use, "structure": structure},
+    known = _distance.stated_facts(use, structure, facts)
+    question = _distance.question(method, ground_class, limit_set, model, known,
                                   {"frequency_hz": frequency_hz, "energy_kj": energy_kj}, depth_m, exceedance)
     answers = _distance.answers(question)
     click.echo(_distance.table(question, answers))

@@ -11,7 +11,9 @@ import click
 @click.argument("scenario", type=click.Path(path_type=Path))
 @click.option("--receptor", required=True, help="Identifier of the receptor.")
 @click.option("--method", help="Identifier of one candidate method; all of them if left out.")
-def command(scenario: Path, receptor: str, method: str | None) -> None:
+@click.option("--exceedance", "exceedances", multiple=True, type=click.FloatRange(0, 1, min_open=True, max_open=True),
+              help="Also state the level of vibration that is exceeded with this chance; may be given again.")
+def command(scenario: Path, receptor: str, method: str | None, exceedances: tuple[float, ...]) -> None:
     r"""Trace the governing findings of one receptor of a SCENARIO: inputs, equation, range, limit, margin.
 
     \b
@@ -22,4 +24,4 @@ def command(scenario: Path, receptor: str, method: str | None) -> None:
     from envpredict.engine.explain import explain
     from envpredict.engine.intake import read_scenario
 
-    click.echo(explain(assess(read_scenario(scenario)), receptor, method))
+    click.echo(explain(assess(read_scenario(scenario)), receptor, method, exceedances))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
@@ -58,7 +58,8 @@ def _wrapped(lines: Iterable[str]) -> list[str]:
 def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
     limit_set = run.catalogue.limit_sets[finding["limit_set"]]
     rule = limit_set.rule(finding["rule"])
-    lines = [f"  Limit: {limit_set.document}, {limit_set.edition}; {rule.clause}; status "
+    dated = f" ({limit_set.dated})" if limit_set.dated else ""
+    lines = [f"  Limit: {limit_set.document}, {limit_set.edition}{dated}; {rule.clause}; status "
              f"{rule.status or limit_set.status}"]
     if finding["class"]:
         lines.append(f"    class of the receptor: {finding['class']} ({limit_set.meaning(finding['class'])})")
@@ -94,18 +95,21 @@ def _formula(finding: pd.Series) -> str:
     return f"20 log10({finding['limit']:g} / {finding['predicted_design']:g})"
 
 
-def _prediction_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> list[str]:
+def _prediction_lines(run: Run, method: MethodRun, finding: pd.Series, row: int,
+                      chances: Sequence[float]) -> list[str]:
     if finding["predicted_median"] != finding["predicted_median"]:
         return ["  No prediction is compared here: see the reason below."]
     if QUANTITIES[finding["quantity"]].effect == "noise":
         return noise_lines(run, method, finding, row)
-    return vibration_lines(run, method, finding, row)
+    return vibration_lines(run, method, finding, row, chances)
 
 
-def explain(assessment: Assessment, receptor: str, method: str | None = None) -> str:
+def explain(assessment: Assessment, receptor: str, method: str | None = None,
+            exceedances: Sequence[float] = ()) -> str:
     """Return the governing findings of a receptor, each traced to its inputs and sources, as text.
 
-    Raises UnknownName for a receptor or method that the scenario doesn't hold.
+    `exceedances`: chances (0 to 1) for which levels of vibration are stated beside the usual ones. Raises UnknownName
+    for a receptor or method that the scenario doesn't hold.
     """
     run: Run = assessment.detail["run"]
     row = assessment.receptors["id"].tolist().index(receptor) if receptor in set(assessment.receptors["id"]) else -1
@@ -116,7 +120,7 @@ def explain(assessment: Assessment, receptor: str, method: str | None = None) ->
         chosen: MethodRun = of_finding(assessment.detail["methods"][finding["method"]], finding)
         lines += ["", f"{chosen.choice.title} ({finding['method']}): {finding['effect']}, rule '{finding['rule']}' of "
                       f"{finding['limit_set']}" + (f", {finding['period']}" if finding["period"] else "")]
-        lines += _prediction_lines(run, chosen, finding, row)
+        lines += _prediction_lines(run, chosen, finding, row, exceedances)
         lines += _limit_lines(run, finding)
         lines += _verdict_lines(finding, run.design_exceedance)
     lines += ["", *(f"! {caution}" for caution in assessment.cautions)]

@@ -14,13 +14,14 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied
 from envpredict.engine.judge import Judgement, margin_db
 from envpredict.engine.phrases import Phrases, coded
-from envpredict.engine.results import FINDING_COLUMNS
+from envpredict.engine.results import FINDING_COLUMNS, LIKELIHOOD_MEANING
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Floats = NDArray[np.float64]
 SIGNIFICANT = 6
+ESTIMATE = BASES.index("estimate")
 _TENS = np.array([float(f"1e{power}") for power in range(23)])
 
 
@@ -46,7 +47,11 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Heading:
-    """What all rows of one rule, method and period have in common; `whole_db`: levels are compared in whole dB."""
+    """What all rows of one rule, method and period have in common.
+
+    `whole_db`: levels are compared in whole dB. `defers`: what decides where the limit is exceeded, for limits whose
+    exceedance is no verdict of its own; empty for all others.
+    """
 
     method: str
     effect: str
@@ -57,6 +62,7 @@ class Heading:
     rule: str
     clause: str
     whole_db: bool = False
+    defers: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,10 +125,11 @@ def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, 
 
 
 def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgement, evidence: Evidence,
-             doubtful: NDArray[np.bool_], p_exceed: Floats) -> NDArray[np.object_]:
+             doubtful: NDArray[np.bool_], p_exceed: Floats, deferred: NDArray[np.object_]) -> NDArray[np.object_]:
     rows = len(likelihood)
     told = Phrases(rows)
     judged = applied.status == JUDGED
+    told.add(*coded(deferred))
     told.add(*coded(applied.text))
     told.add_where(judged & judgement.unknown, "no prediction: the ground along the drive isn't known well enough for "
                                                "the law; find out its strength")
@@ -140,7 +147,9 @@ def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgemen
         told.add_where(active, note)
     if evidence.row_notes is not None:
         told.add(*coded(np.where(active, evidence.row_notes, "")))
-    return told.texts()
+    texts = told.texts()
+    plain = np.array([LIKELIHOOD_MEANING[word] for word in likelihood.tolist()], dtype=object)
+    return np.where(texts == "", plain, texts).astype(object)
 
 
 def _empty(wordings: Sequence[str]) -> int:
@@ -159,9 +168,11 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
     judged = applied.status == JUDGED
     seen = judged & ~judgement.silent & ~judgement.unknown
     p_exceed = rounded(np.where(judged & ~judgement.unknown, judgement.p_exceed, np.nan))
-    doubtful = ~judgement.in_range | (evidence.unproven != "")
+    doubtful = ~judgement.in_range | (evidence.unproven != "") | (evidence.median_basis == ESTIMATE)
     likelihood = likelihoods(judged & ~judgement.unknown, applied.status == NOT_GOVERNED, p_exceed, judgement.silent,
                              doubtful, design_exceedance)
+    deferred = seen & (likelihood != "unlikely") if heading.defers else np.zeros(len(receptors), dtype=bool)
+    likelihood = np.where(deferred, "not_applicable", likelihood)
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
     nothing = np.full(len(receptors), np.nan)
     low, high = evidence.others or (nothing, nothing)
@@ -187,7 +198,8 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "in_range": judgement.in_range | ~seen,
         "median_basis": np.where(seen, np.array(BASES)[evidence.median_basis], ""),
         "basis": np.where(judged, np.array(BASES)[basis], ""),
-        "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed),
+        "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed,
+                           np.where(deferred, heading.defers, "").astype(object)),
     }
     p_day = np.where(judged[:, None], judgement.p_day, np.float32(np.nan))
     return Block({name: table[name] for name in FINDING_COLUMNS}, heading.method, heading.effect,

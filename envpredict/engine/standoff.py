@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from envpredict.core.errors import EnvpredictError
+from envpredict.engine.printed import PrintedCurve, printed_values
 
 if TYPE_CHECKING:
     from envpredict.models.spec import ModelSpec
@@ -43,6 +44,28 @@ def level_log10(spec: ModelSpec, plan_m: Floats, exceedance: Floats, gain_log10:
     return np.asarray(median + gain_log10 + ndtri(1.0 - exceedance) * total)
 
 
+def _solved(level: Callable[[Floats], Floats], target: Floats, shape: tuple[int, ...]) -> Floats:
+    """Return the plan distance at which a level that falls with distance meets its target, by halving."""
+    low, high = np.full(shape, np.log(NEAREST_M)), np.full(shape, np.log(FARTHEST_M))
+
+    def above(log_distance: Floats) -> NDArray[np.bool_]:
+        return np.asarray(level(np.exp(log_distance)) > target)
+
+    nowhere, everywhere = above(high), ~above(low)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        still = above(middle)
+        low, high = np.where(still, middle, low), np.where(still, high, middle)
+    return np.asarray(np.where(everywhere, 0.0, np.where(nowhere, np.inf, np.exp(high))))
+
+
+def _limit(limit_mm_s: ArrayLike) -> Floats:
+    limit = np.asarray(limit_mm_s, dtype=float)
+    if not (limit > 0).all():
+        raise ValueError("limit_mm_s must be positive")
+    return limit
+
+
 def standoff_m(spec: ModelSpec, limit_mm_s: ArrayLike, exceedance: ArrayLike = 0.05, *, gain_log10: float = 0.0,
                extra_scatter: float = 0.0, depth_m: float = 1.0, known: Mapping[str, float] | None = None,
                **inputs: Any) -> Standoff:
@@ -54,26 +77,13 @@ def standoff_m(spec: ModelSpec, limit_mm_s: ArrayLike, exceedance: ArrayLike = 0
     the last digit; every law falls with distance. Raises ValueError for a limit that isn't positive or an
     exceedance outside 0..1.
     """
-    limit, chance = np.asarray(limit_mm_s, dtype=float), np.asarray(exceedance, dtype=float)
-    if not (limit > 0).all():
-        raise ValueError("limit_mm_s must be positive")
+    limit, chance = _limit(limit_mm_s), np.asarray(exceedance, dtype=float)
     if not ((chance > 0) & (chance < 1)).all():
         raise ValueError("exceedance must lie between 0 and 1")
     numbers = [np.asarray(value, dtype=float) for value in inputs.values() if not isinstance(value, str)]
     shape = np.broadcast_shapes(limit.shape, chance.shape, *(number.shape for number in numbers))
-    low, high = np.full(shape, np.log(NEAREST_M)), np.full(shape, np.log(FARTHEST_M))
-    target = np.log10(limit)
-
-    def above(log_distance: Floats) -> NDArray[np.bool_]:
-        level = level_log10(spec, np.exp(log_distance), chance, gain_log10, extra_scatter, inputs, depth_m)
-        return np.asarray(level > target)
-
-    nowhere, everywhere = above(high), ~above(low)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        still = above(middle)
-        low, high = np.where(still, middle, low), np.where(still, high, middle)
-    distance = np.where(everywhere, 0.0, np.where(nowhere, np.inf, np.exp(high)))
+    distance = _solved(lambda plan: level_log10(spec, plan, chance, gain_log10, extra_scatter, inputs, depth_m),
+                       np.log10(limit), shape)
     slope = np.hypot(distance, depth_m) if spec.distance == "slope" else distance
     told = {name: value for name, value in inputs.items() if not isinstance(value, str)}
     told |= {"depth_m": depth_m, **(known or {})}
@@ -81,3 +91,20 @@ def standoff_m(spec: ModelSpec, limit_mm_s: ArrayLike, exceedance: ArrayLike = 0
     valid = np.isfinite(distance) & (distance > 0)
     inside = np.asarray(spec.in_range(distance_m=np.where(valid, slope, np.nan), **asked))
     return Standoff(distance, np.broadcast_to(inside, shape) & valid)
+
+
+def printed_standoff_m(curve: PrintedCurve, limit_mm_s: ArrayLike, *, gain_log10: float = 0.0, depth_m: float = 1.0,
+                       **inputs: Any) -> Floats:
+    """Return the plan distance at which a curve meets the limit exactly as printed, without any scatter of ours.
+
+    Arguments as in `standoff_m`. Raises ValueError for a limit that isn't positive.
+    """
+    limit = _limit(limit_mm_s)
+    numbers = [np.asarray(value, dtype=float) for value in inputs.values() if not isinstance(value, str)]
+    shape = np.broadcast_shapes(limit.shape, *(number.shape for number in numbers))
+
+    def level(plan_m: Floats) -> Floats:
+        distance = np.hypot(plan_m, depth_m) if curve.spec.distance == "slope" else plan_m
+        return np.asarray(np.log10(printed_values(curve, distance_m=distance, **inputs)) + gain_log10)
+
+    return _solved(level, np.log10(limit), shape)

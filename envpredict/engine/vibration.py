@@ -35,7 +35,8 @@ class LawField:
 
     `log_median` (R, P): log10 of the median of the worst step of each pile's drive, NaN where the ground isn't known
     well enough for the law; `depth_m` (R, P): toe depth of that step, NaN for laws that don't know depth; `in_range`
-    (R, P); `word` (R, P): the ground's word at that step, empty for laws blind to ground.
+    (R, P); `word` (R, P): the ground's word at that step, empty for laws blind to ground; `option`: the law's argument
+    that takes the word.
     """
 
     law: LawUse
@@ -51,6 +52,12 @@ class LawField:
     basis: Basis
     unproven: str
     notes: tuple[str, ...] = ()
+    option: str = ""
+
+    def at_rows(self, rows: NDArray[np.intp]) -> LawField:
+        """Return the law at some receptors, in their order."""
+        return replace(self, log_median=self.log_median[rows], depth_m=self.depth_m[rows], in_range=self.in_range[rows],
+                       word=self.word[rows])
 
 
 def _ground_option(spec: ModelSpec, law: LawUse, schemes: Sequence[str]) -> str | None:
@@ -142,7 +149,8 @@ def evaluate(spec: ModelSpec, law: LawUse, choice: MethodChoice, drive: Drives, 
     weakest_all = weakest([*bases, scatter.source.basis, law.citation.basis,
                            *([choice.energy_source.basis] if choice.energy_source else [])])
     return LawField(law, spec, spec.quantity, best, depth_of, inside, word_of, scatter.between_site,
-                    scatter.within_site, weakest(bases), weakest_all, _unproven(law, spec, bases), tuple(notes))
+                    scatter.within_site, weakest(bases), weakest_all, _unproven(law, spec, bases), tuple(notes),
+                    option or "")
 
 
 def _in_range(spec: ModelSpec, distance_m: Floats, depth_m: Floats, choice: MethodChoice,
@@ -157,10 +165,11 @@ def _in_range(spec: ModelSpec, distance_m: Floats, depth_m: Floats, choice: Meth
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GroundVibration:
-    """The governing ground vibration of one method: receptors (R) x piles (P).
+    """The governing ground vibration of one method: receptors (R) x piles (P), or x passes (N) after `of`.
 
-    `log_median` is log10 mm/s of the highest phase; `field` (R, P) indexes `fields`, the law and phase that gives it.
-    `stages`: the same for each stage of the method alone, where it has several.
+    `log_median` is log10 mm/s of the governing law and phase; `field` indexes `fields`, the law and phase that gives
+    it. `members`: the numbers of the fields that take part in each stage; `stages`: the same for each stage of the
+    method alone, where it has several.
     """
 
     quantity: str
@@ -170,6 +179,7 @@ class GroundVibration:
     in_range: Flags
     field: NDArray[np.int64]
     fields: tuple[LawField, ...]
+    members: tuple[NDArray[np.intp], ...] = ()
     stages: tuple[GroundVibration, ...] = ()
 
     def of(self, pile: NDArray[np.int64], stage: NDArray[np.int64]) -> GroundVibration:
@@ -185,6 +195,29 @@ class GroundVibration:
         return replace(self, log_median=at("log_median"), shared=at("shared"), own=at("own"),
                        in_range=at("in_range"), field=at("field"), stages=())
 
+    def weighed(self, gain: Floats) -> GroundVibration:
+        """Return the vibration with the law and phase that governs once each has been given its own gain.
+
+        gain (F, R): added to log10 of the median before the highest is looked for (a conversion, less a limit that
+        differs from phase to phase); minus infinity leaves a field out. `log_median` stays as the law gives it.
+        """
+        # a gain that all fields share changes nothing
+        if len(self.fields) == 1 or (gain == gain[:1]).all():
+            return self
+        return _governing(self.fields, self.members, gain)
+
+    def only(self, phases: Sequence[str]) -> GroundVibration:
+        """Return the vibration of some phases alone, the highest of them for every receptor and pile."""
+        left_out = np.array([0.0 if field.law.phase in phases else -np.inf for field in self.fields])
+        return self.weighed(np.repeat(left_out[:, None], self.log_median.shape[0], axis=1))
+
+    def at_rows(self, rows: NDArray[np.intp]) -> GroundVibration:
+        """Return the vibration at some receptors, in their order; one may be asked for more than once."""
+        fields = tuple(field.at_rows(rows) for field in self.fields)
+        return replace(self, log_median=self.log_median[rows], shared=self.shared[rows], own=self.own[rows],
+                       in_range=self.in_range[rows], field=self.field[rows], fields=fields,
+                       stages=tuple(stage.at_rows(rows) for stage in self.stages))
+
 
 def _phases(choice: MethodChoice) -> list[LawUse]:
     """Return the laws of every stage and phase that take part, in the method's order."""
@@ -197,7 +230,8 @@ def _doubled(running: LawField, gain: float) -> LawField:
 
     `gain`: what reductions do to start and stop beside what they do to running.
     """
-    return replace(running, log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING * gain),
+    return replace(running, law=running.law.model_copy(update={"phase": "start_stop"}),
+                   log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING * gain),
                    notes=(*running.notes, "start and stop: twice the running level"))
 
 
@@ -211,15 +245,20 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
     fields = [evaluate(models[law.model], law, choice, drive, plan_m, schemes) for law in _phases(choice)]
     if any(field.law.phase == "start_stop" for field in fields):
         fields += [_doubled(field, choice.start_stop_gain) for field in fields if field.law.phase == "running"]
-    everything = np.arange(len(fields))
     stages = [stage.id for stage in choice.method.stages]
     members = [np.flatnonzero([field.law.stage == stage for field in fields]) for stage in stages]
     # a stage without a law of its own counts as the worst of the others
-    alone = tuple(_highest(fields, some if some.size else everything) for some in members) if len(stages) > 1 else ()
-    return replace(_highest(fields, everything), stages=alone)
+    known = tuple(some if some.size else np.arange(len(fields)) for some in members)
+    return _governing(tuple(fields), known, np.zeros((len(fields), plan_m.shape[0])))
 
 
-def _highest(fields: Sequence[LawField], members: NDArray[np.intp]) -> GroundVibration:
+def _governing(fields: tuple[LawField, ...], members: tuple[NDArray[np.intp], ...], gain: Floats) -> GroundVibration:
+    """Return the highest of all fields, and of those of each stage, each lifted by its own gain (F, R)."""
+    alone = tuple(_highest(fields, some, gain) for some in members) if len(members) > 1 else ()
+    return replace(_highest(fields, np.arange(len(fields)), gain), members=members, stages=alone)
+
+
+def _highest(fields: tuple[LawField, ...], members: NDArray[np.intp], gain: Floats) -> GroundVibration:
     """Return the highest of some of the fields for every receptor and pile; `field` counts in all of them."""
     quantities = {field.quantity for field in fields}
     some = [fields[number] for number in members]
@@ -227,7 +266,9 @@ def _highest(fields: Sequence[LawField], members: NDArray[np.intp]) -> GroundVib
     # a phase that can't be predicted leaves the pile without a prediction: the highest of the rest might not govern;
     # a law for hard ground says nothing of piles that never enter it
     silent = np.array([-np.inf if field.law.role == HARD_GROUND else np.inf for field in some])[:, None, None]
-    chosen = np.where(np.isnan(stack), silent, stack).argmax(axis=0)
+    with np.errstate(invalid="ignore"):
+        weighed = np.where(np.isnan(stack), silent, stack) + gain[members][:, :, None]
+    chosen = np.where(np.isnan(weighed), -np.inf, weighed).argmax(axis=0)
     pick = chosen[None]
     return GroundVibration(
         quantity=fields[0].quantity if len(quantities) == 1 else "ppv_unspecified",
@@ -236,7 +277,7 @@ def _highest(fields: Sequence[LawField], members: NDArray[np.intp]) -> GroundVib
         own=np.array([field.own for field in some])[chosen],
         in_range=np.take_along_axis(np.stack([field.in_range for field in some]), pick, axis=0)[0],
         field=members[chosen].astype(np.int64),
-        fields=tuple(fields),
+        fields=fields,
     )
 
 

@@ -1,22 +1,37 @@
-"""Findings of the rules on vibration."""
+"""Findings of the rules on vibration: each step from the ground to the verdict, for one rule, method and period."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
-from envpredict.core.series import LevelSeries, Slots
-from envpredict.engine.applied import MISSING, Applied, apply, rank
-from envpredict.engine.blocks import inside
-from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
-from envpredict.engine.day_rules import judge_days
-from envpredict.engine.findings import Block, Evidence, Heading, rows
-from envpredict.engine.judge import Judgement, days_of, judge
+from envpredict.core.series import LevelSeries
+from envpredict.engine.applied import JUDGED, MISSING, Applied
+from envpredict.engine.boundary import NEAREST_M, PLACE, boundary_plan_m
+from envpredict.engine.findings import Block, Heading, rows
+from envpredict.engine.judge import Judgement, days_of
+from envpredict.engine.judge_rule import judge_rule
+from envpredict.engine.reduce import take
+from envpredict.engine.settlement import Sand, sand_at, with_sand
 from envpredict.engine.transfer import Transfer, transfer
-from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
+from envpredict.engine.vibration import ground_vibration
+from envpredict.engine.vibration_case import Case, Limits, limits_of
+from envpredict.engine.vibration_evidence import evidence
+from envpredict.engine.vibration_levels import (
+    Levels,
+    Spots,
+    affected_days,
+    in_log,
+    levels_of,
+    reference,
+    way_to,
+)
+from envpredict.limits.outcome import Missing
+from envpredict.limits.values import Fixed
 
 if TYPE_CHECKING:
     from envpredict.engine.run import MethodRun, Run
@@ -24,124 +39,168 @@ if TYPE_CHECKING:
     from envpredict.limits.schema import LimitSet, Rule
 
 Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
 WHOLE_PROGRAMME = "whole programme"
 
 
-def band(method: MethodRun) -> tuple[float, float, float]:
-    """Return the lowest, highest and likely frequency in Hz of all phases that take part."""
-    own = method.choice.method.frequency
-    sweep = method.choice.method.start_stop_frequency
-    if sweep is None or not any(field.law.phase == "start_stop" for field in method.vibration.fields):
-        return own.low_hz, own.high_hz, own.likely_hz
-    return min(own.low_hz, sweep.low_hz), max(own.high_hz, sweep.high_hz), own.likely_hz
+@dataclass(frozen=True, slots=True, eq=False)
+class Examined:
+    """What a case comes to: the limit and judgement of every receptor (R), and what the levels stand on.
+
+    `field`, `pile`, `group` (R): the law and phase, the pile and the group of phases of the governing slot; `levels` is
+    None where nothing could be predicted, and `way` the way from the ground to the place at each spot.
+    """
+
+    case: Case
+    applied: Applied
+    limits: Limits
+    spots: Spots
+    way: Transfer
+    levels: Levels | None
+    judgement: Judgement
+    field: Numbers
+    pile: Numbers
+    days: NDArray[np.datetime64]
+    sand: Sand | None
 
 
-def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period: Period | None) -> Applied:
-    governed = rule.governs(method.choice.signal, family=method.choice.method.family)
-    low, high, likely = band(method)
-
-    def ask(class_id: str, _row: int) -> LimitValue | Missing | NotGoverned:
-        if governed is not True:
-            return governed
-        covered = rule.governs(class_id=class_id)
-        if covered is not True:
-            return covered
-        found = rule.limit(class_id, low, high, likely, period_id=None if period is None else period.id,
-                           signal=method.choice.signal, days=method.works_days)
-        if isinstance(found, LimitValue) and found.frequency_hz is not None:
-            note = f"limit at its least favourable frequency in {low:g} to {high:g} Hz, {found.frequency_hz:g} Hz"
-            return LimitValue(found.value, found.unit, found.basis, found.citations, found.frequency_hz,
-                              found.at_likely, f"{found.note}; {note}" if found.note else note)
-        return found
-
-    return apply(run.classed(limit_set.id), [None] * run.receptor_count, ask)
-
-
-def level_series(method: MethodRun, quantity: str, position: str, moved: Transfer,
-                 keep: NDArray[np.bool_]) -> LevelSeries:
-    """Return the vibration of the chosen passes in a rule's quantity and at its place."""
-    passes = method.passes
-    piles = passes.pile[keep]
-    vibration = method.vibration.of(piles, passes.stage_of[keep])
-    level = vibration.log_median + moved.shift[:, None]
-    linear = QUANTITIES[quantity].scale == "linear"
-    names = np.array([str(number) for number in piles])
-    slots = Slots(passes.day[keep], passes.start_s[keep], passes.end_s[keep], names)
-    scale = 1.0 if linear else 20.0
-    return LevelSeries(quantity, position, slots, 10.0**level if linear else 20.0 * level + moved.offset_db,
-                       scale * np.hypot(vibration.shared, moved.scatter[:, None]), scale * vibration.own,
-                       vibration.in_range)
-
-
-def _evidence(run: Run, method: MethodRun, judgement: Judgement, keep: NDArray[np.bool_], moved: Transfer,
-              extra: tuple[str, ...]) -> Evidence:
+def _spots(case: Case, limits: Limits) -> Spots | Missing:
+    """Return where the rule is judged: at every receptor, or on the site's boundary, once for each of its limits."""
+    run, method = case.run, case.method
     count = run.receptor_count
-    rows_ = np.arange(count)
-    piles, stages, days = method.passes.pile[keep], method.passes.stage_of[keep], method.passes.day[keep]
+    if case.rule.place != PLACE:
+        everywhere = np.arange(count)
+        return Spots(everywhere, everywhere, run.plan_m, method.vibration)
+    plan = boundary_plan_m(run.scenario)
+    if isinstance(plan, Missing):
+        return plan
+    values = np.stack([one.value for one in limits.groups], axis=1)
+    _, first, of = np.unique(values, axis=0, return_index=True, return_inverse=True)
+    ground = ground_vibration(method.choice, run.catalogue.models, run.drive, plan, run.schemes)
+    alike = np.zeros(len(first), dtype=np.int64)
+    near = f"; a pile nearer than {NEAREST_M:g} m counts as that far" if (plan <= NEAREST_M).any() else ""
+    return Spots(first.astype(np.int64), np.ravel(of).astype(np.int64), plan[alike], ground.at_rows(alike),
+                 f"judged on the site's boundary, at the point nearest to each pile{near}")
+
+
+def _without(applied: Applied, hit: NDArray[np.bool_], text: NDArray[np.object_] | str) -> Applied:
+    """Return the limits with some judged receptors turned into ones that can't be judged, and why."""
+    lost = hit & (applied.status == JUDGED)
+    return Applied(applied.value, applied.basis, np.where(lost, MISSING, applied.status),
+                   np.where(lost, text, applied.text).astype(object), applied.note)
+
+
+def _nowhere(case: Case) -> Spots:
+    """Return the receptors themselves, where no level can be found."""
+    everywhere = np.arange(case.run.receptor_count)
+    return Spots(everywhere, everywhere, case.run.plan_m, case.method.vibration)
+
+
+def _gate(case: Case, affected: Numbers | None, spots: Spots, limit: Floats) -> Floats | None:
+    """Return, for a rule that decides between two bounds, how far a single event must lie above the lower one (Q).
+
+    In log10 units: a strength of the assessment time counts only where KB_Fmax exceeds the lower bound of its group.
+    """
+    from envpredict.engine.exposure import assessment_s
+
+    rule = case.rule
+    partner = next((one for one in case.limit_set.rules if rule.gate == "decides_between" and one.gate == "met_below"
+                    and one.group == rule.group), None)
+    if partner is None:
+        return None
+    lower = limits_of(replace(case, rule=partner), affected).joint.value[spots.rows]
+    with np.errstate(invalid="ignore"):
+        gate = 0.5 * np.log10(assessment_s(case)) - np.log10(lower) + np.log10(limit)
+    return np.where(np.isnan(gate), np.inf, gate)
+
+
+def _silent(case: Case) -> LevelSeries:
+    """Return a series without slots, of the rule's own quantity and place."""
+    count, nothing = case.run.receptor_count, np.zeros(0, dtype=np.int64)
+    empty = np.zeros((count, 0))
+    return LevelSeries(case.rule.quantity or "", case.rule.place, case.work.slots.take(nothing), empty, empty, empty,
+                       empty.astype(bool))
+
+
+def examine(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period: Period | None) -> Examined:
+    """Return what one rule comes to in one of its periods for one method, at every receptor."""
+    case = Case(run, method, limit_set, rule, period)
+    sand = sand_at(run) if rule.effect == "settlement" else None
+    moved = transfer(run.scenario, rule.place)
+    affected = None
+    if isinstance(rule.value, Fixed) and rule.value.days_counted == "affected":
+        way = Transfer.nothing(run.receptor_count) if isinstance(moved, Missing) else moved
+        affected = affected_days(case, _nowhere(case), way)
+    limits = limits_of(case, affected)
+    applied = limits.joint if sand is None else with_sand(limits.joint, sand)
+    spots = _spots(case, limits)
+    fault = moved if isinstance(moved, Missing) else spots if isinstance(spots, Missing) else None
+    if isinstance(spots, Missing) or isinstance(moved, Missing):
+        levels: Levels | Missing | None = None
+        spots, way = _nowhere(case), Transfer.nothing(run.receptor_count)
+    else:
+        way = way_to(case, moved, sand) if rule.place != PLACE else Transfer.nothing(len(spots.rows))
+        applied = _without(applied, way.missing, way.note) if rule.place != PLACE else applied
+        limit = np.stack([one.value[spots.rows] for one in limits.groups])
+        levels = levels_of(case, spots, way, limit, _gate(case, affected, spots, reference(limit)))
+        fault = levels if isinstance(levels, Missing) else None
+    if fault is not None:
+        everyone = np.ones(run.receptor_count, dtype=bool)
+        applied = _without(applied, everyone, f"the rule needs {fault.fact}: {fault.why}")
+    return _judged(case, limits, applied, spots, way, levels if isinstance(levels, Levels) else None, sand)
+
+
+def _judged(case: Case, limits: Limits, applied: Applied, spots: Spots, way: Transfer, levels: Levels | None,
+            sand: Sand | None) -> Examined:
+    """Judge the levels, and read the limit of every receptor in the band of the phase that governs it."""
+    run, rule = case.run, case.rule
+    count = run.receptor_count
+    nothing = np.zeros(count, dtype=np.int64)
+    if levels is None or len(levels.series.slots) == 0:
+        judgement, _ = judge_rule(_silent(case), rule, np.full(count, np.nan), run.design_exceedance)
+        return Examined(case, applied, limits, spots, way, levels, judgement, nothing, nothing,
+                        np.zeros(0, dtype="datetime64[D]"), sand)
+    series = levels.series
+    if sand is not None:
+        series = replace(series, in_range=series.in_range & sand.in_range[spots.rows][:, None])
+    shared = reference(np.stack([one.value[spots.rows] for one in limits.groups]))
+    judgement, _ = judge_rule(series, rule, shared, run.design_exceedance)
     slot = np.maximum(judgement.slot, 0)
-    pile = piles[slot] if len(piles) else np.zeros(count, dtype=np.int64)
-    fields = method.vibration.fields
-    which = method.vibration.of(piles, stages).field[rows_, slot] if len(piles) else method.vibration.field[rows_, pile]
-    names = np.array([field.spec.id for field in fields], dtype=object)[which]
-    unproven = np.array([field.unproven for field in fields], dtype=object)[which]
-    unproven = np.where(unproven == "", method.feasible.doubts(run.plan_m.shape[1])[pile], unproven).astype(object)
-    notes = tuple(dict.fromkeys((*method.notes, *extra, *(note for field in fields for note in field.notes))))
-    phases = {"all": "", "running": "running", "start_stop": "start or stop of the vibrator"}
-    spoken = np.array([phases[field.law.phase] for field in fields], dtype=object)[which]
-    asked = method.feasible.remarks(run.plan_m.shape[1])[pile]
-    own = np.array(["; ".join(text for text in texts if text) for texts in zip(spoken, moved.note, asked, strict=True)],
-                   dtype=object)
-    day = days[slot].astype(str).astype(object) if len(days) else np.full(count, "", dtype=object)
-    others = method.others(run, which, pile)
-    way = moved.shift + (0.0 if moved.offset_db == 0.0 else moved.offset_db / 20.0)
-    decibel = moved.offset_db != 0.0
-    shown = tuple(20.0 * (np.log10(level) + way) if decibel else level * 10.0**way for level in others)
-    return Evidence(
-        model=names, median_basis=np.maximum(np.array([rank(f.median_basis) for f in fields])[which], moved.basis),
-        basis=np.maximum(np.array([rank(f.basis) for f in fields])[which], moved.basis), unproven=unproven,
-        pile=run.scenario.piles["id"].to_numpy()[pile].astype(object), day=day, notes=notes, row_notes=own,
-        others=(shown[0], shown[1]))
+    row = np.arange(len(spots.rows))
+    field, pile = levels.field[row, slot][spots.of], levels.pile[row, slot][spots.of]
+    judgement = take(judgement, spots.of)
+    final = replace(limits.of_group(case.groups[field]), status=applied.status, text=applied.text)
+    judgement = _in_its_own_limit(judgement, shared[spots.of], final.value, rule.quantity or "")
+    return Examined(case, final, limits, spots, way, levels, judgement, field, pile, days_of(series), sand)
+
+
+def _in_its_own_limit(judgement: Judgement, shared: Floats, own: Floats, quantity: str) -> Judgement:
+    """Return a judgement whose levels were scaled to one group's limit, in terms of the governing group's own limit."""
+    step = in_log(own, quantity) - in_log(shared, quantity)
+    step = np.where(np.isfinite(step), step, 0.0)
+    if not step.any():
+        return judgement
+    if QUANTITIES[quantity].scale == "linear":
+        return replace(judgement, median=judgement.median * 10.0**step, design=judgement.design * 10.0**step)
+    return replace(judgement, median=judgement.median + 20.0 * step, design=judgement.design + 20.0 * step)
 
 
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return the findings of one vibration rule for one method: a block of rows per period of the rule."""
     found = []
-    quantity = rule.quantity or ""
     for period in rule.periods or (None,):
-        applied = _limits(run, method, limit_set, rule, period)
-        moved = transfer(run, method, quantity, rule.place, rule.effect)
-        keep = (np.ones(len(method.passes.pile), dtype=bool) if period is None
-                else inside(method.passes, period, run.scenario.programme.holidays))
-        if isinstance(moved, Missing):
-            applied = _unanswered(applied, moved)
-            moved, keep = Transfer.nothing(run.receptor_count), np.zeros(len(keep), dtype=bool)
-        elif moved.missing.any():
-            applied = _partly(applied, moved)
-        series = level_series(method, quantity, rule.place, moved, keep)
-        counted = [one for one in rule.persistence if getattr(one, "counts", "exceedance") == "exceedance"]
-        if counted:
-            judgement = judge_days(series, applied.value, run.design_exceedance, counted)
-        else:
-            judgement = judge(series, applied.value, run.design_exceedance)
-        heading = Heading(method.choice.id, rule.effect, quantity, rule.place,
-                          WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause)
-        evidence = _evidence(run, method, judgement, keep, moved,
-                             (*moved.notes, *((DAY_RULE_NOTE,) if counted else ())))
-        found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, judgement,
-                          evidence, days_of(series), run.design_exceedance))
+        seen = examine(run, method, limit_set, rule, period)
+        heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place,
+                          WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause,
+                          whole_db=rule.rounding != "none", defers=_defers(limit_set, rule))
+        found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, seen.applied,
+                          seen.judgement, evidence(seen), seen.days, run.design_exceedance))
     return found
 
 
-def _unanswered(applied: Applied, missing: Missing) -> Applied:
-    """Return the limits with every judged receptor turned into one that can't be judged."""
-    judged = applied.status == 0
-    return Applied(applied.value, applied.basis, np.where(judged, MISSING, applied.status),
-                   np.where(judged, f"the rule needs {missing.fact}: {missing.why}", applied.text).astype(object),
-                   applied.note)
-
-
-def _partly(applied: Applied, moved: Transfer) -> Applied:
-    """Return the limits with the receptors that a transfer can't reach turned into ones that can't be judged."""
-    hit = moved.missing & (applied.status == 0)
-    return Applied(applied.value, applied.basis, np.where(hit, MISSING, applied.status),
-                   np.where(hit, moved.note, applied.text).astype(object), applied.note)
+def _defers(limit_set: LimitSet, rule: Rule) -> str:
+    """Return what decides where a lower bound is exceeded, or an empty text: exceeding it is no verdict of its own."""
+    if rule.gate != "met_below":
+        return ""
+    names = [f"'{one.id}'" for one in limit_set.rules if one.gate == "decides_between" and one.group == rule.group]
+    return f"above this lower bound {' and '.join(names)} decides" if names else ""
