@@ -71,11 +71,11 @@ class Feasibility:
                              self.deciding], piles)
 
     def remarks(self, piles: int) -> NDArray[np.object_]:
-        """Return (P,) what the method asks for at each pile: an aid or a trial; empty where nothing."""
+        """Return (P,) what is to be said of each pile: an aid, a trial, or the doubt; empty where it's feasible."""
         told = []
         for one in self.deciding:
             asks = one.aid if one.verdict == "feasible_with_aid" else one.reason
-            told.append(f"{SHORT[one.verdict]}: {asks}" if one.verdict in ("feasible_with_aid", "needs_trial") else "")
+            told.append(f"{SHORT[one.verdict]}: {asks}" if one.verdict in SHORT else "")
         return self._spread(told, piles)
 
 

@@ -100,13 +100,6 @@ def _hammer(choice: MethodChoice, what: Driven) -> Check:
     """Check the energy against the band in use, the ram of a drop hammer against the pile, and the blows per metre."""
     energy, table = choice.method.energy, choice.method.blows_per_m
     found = []
-    if energy is not None and choice.energy_j is not None:
-        kj = choice.energy_j / 1000.0
-        band = str(checks.hammer_band(kj))
-        told = f"{kj:g} kJ ({band}); {energy.low_kj:g} to {energy.high_kj:g} kJ in use"
-        inside = energy.low_kj <= kj <= energy.high_kj
-        found.append(Check("size", "feasible" if inside else "feasible_with_aid", "band of hammer energies",
-                           "" if inside else "driveability analysis or trial drive", told, energy.citation))
     rate = choice.method.blow_rate_per_min
     if rate is not None and rate.high <= DROP_BLOWS_PER_MIN and choice.energy_j is not None:
         ram_t = choice.energy_j / 1000.0 / float(checks.ram_energy_kj(1.0, DROP_FALL_M))
@@ -114,6 +107,13 @@ def _hammer(choice: MethodChoice, what: Driven) -> Check:
         told = f"ram {ram_t:.1f} t at a fall of {DROP_FALL_M:g} m; at least half the pile's {what.mass_kg / 1000:.1f} t"
         found.append(Check("size", "feasible" if ram_t >= least else "feasible_with_aid", "least ram",
                            "" if ram_t >= least else f"a ram of {least:.1f} t or more", told, checks.DROP_RAM))
+    if energy is not None and choice.energy_j is not None:
+        kj = choice.energy_j / 1000.0
+        band = str(checks.hammer_band(kj))
+        told = f"{kj:g} kJ ({band}); {energy.low_kj:g} to {energy.high_kj:g} kJ in use"
+        inside = energy.low_kj <= kj <= energy.high_kj
+        found.append(Check("size", "feasible" if inside else "feasible_with_aid", "band of hammer energies",
+                           "" if inside else "driveability analysis or trial drive", told, energy.citation))
     hardest = max((spread.likely for spread in (table or {}).values()), default=0.0)
     if "blows_per_m" in choice.stated and hardest >= checks.STOP_BLOWS_PER_M:
         found.append(Check("size", "needs_trial", "refusal by blows", "", f"{hardest:g} blows/m stated; "

@@ -38,7 +38,7 @@ EVENT_COLUMNS: dict[str, str] = {
     "start": "start, with time zone",
     "end": "end, with time zone",
     "on_time_s": "time for which the plant works between start and end",
-    "blows": "number of hammer blows; 0 for other methods",
+    "blows": "number of blows, on the row of what drives the pile; 0 elsewhere",
     "energy_j": "nominal energy per blow or cycle; missing where the method has none",
     "toe_from_m": "toe depth at the start",
     "toe_to_m": "toe depth at the end; above the start where a pile is drawn",
@@ -241,8 +241,8 @@ def events(scenario: Scenario, choice: MethodChoice, passes: Passes, drive: Driv
 
     piles = scenario.piles
     stage_share = np.array(passes.stage_shares)[passes.stage_of]
-    struck = np.array(passes.stages)[passes.stage_of] == passes.stages[-1]
-    blows = np.where(struck, blow_counts(choice, drive)[passes.pile] * passes.share / stage_share, 0.0)
+    last = np.array(passes.stages)[passes.stage_of] == passes.stages[-1]
+    blows = np.where(last, blow_counts(choice, drive)[passes.pile] * passes.share / stage_share, 0.0)
     from_m, to_m = toe_depths(choice, passes, drive.length_m)
     names = [stage + (f" {part + 1}" if part else "")
              for stage, part in zip(np.array(passes.stages)[passes.stage_of], passes.part, strict=True)]
@@ -258,6 +258,8 @@ def events(scenario: Scenario, choice: MethodChoice, passes: Passes, drive: Driv
     for use, _ in choice.plant:
         share = passes.on_share(use)
         on_time = np.round((passes.end_s - passes.start_s) * share, 1)
-        rows.append(frame.assign(plant=use.plant, on_time_s=on_time)[share > 0])
+        # only what drives strikes: a sum over all rows counts every blow once
+        struck = frame["blows"] if use.part == "drive" else 0.0
+        rows.append(frame.assign(plant=use.plant, on_time_s=on_time, blows=struck)[share > 0])
     table = pd.concat(rows, ignore_index=True).sort_values(["start", "rig", "plant"], kind="stable")
     return table[list(EVENT_COLUMNS)].reset_index(drop=True)

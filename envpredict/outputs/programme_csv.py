@@ -1,0 +1,47 @@
+"""programme.csv: which pile on which day, with which plant, at the slow, the likely and the fast rates."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from envpredict.engine.programme import events
+from envpredict.outputs.findings_csv import text_columns_harmless
+from envpredict.outputs.registry import output
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from envpredict.engine.results import Assessment
+    from envpredict.engine.run import MethodRun, Run
+
+NAME = "programme.csv"
+
+
+def programmes(assessment: Assessment) -> pd.DataFrame:
+    """Return the programmes of all candidates, one row per pass and item of plant.
+
+    Columns: `rates` (slow, likely or fast), then those of `engine.programme.EVENT_COLUMNS`, times as ISO 8601.
+    """
+    import pandas as pd
+
+    run: Run = assessment.detail["run"]
+    methods: dict[str, MethodRun] = assessment.detail["methods"]
+    frames = []
+    for method in methods.values():
+        for speed, passes in method.programmes.items():
+            table = events(assessment.scenario, method.choice, passes, run.drive)
+            table.insert(0, "rates", speed)
+            frames.append(table.assign(**{name: table[name].map(lambda time: time.isoformat())
+                                          for name in ("start", "end")}))
+    return pd.concat(frames, ignore_index=True)
+
+
+@output(NAME, "the programme of every method at slow, likely and fast rates: pile, day, times, plant, on-times, blows")
+def write(assessment: Assessment, path: Path) -> None:
+    """Write the programmes as UTF-8 text with comma-separated values; lines that begin with # carry the cautions."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        for caution in assessment.cautions:
+            file.write(f"# {caution}\n")
+        text_columns_harmless(programmes(assessment)).to_csv(file, index=False, lineterminator="\n",
+                                                             float_format="%.6g")
