@@ -166,8 +166,7 @@ def _days(shown: Context) -> Table:
     for choice in shown.methods:
         events = shown.assessment.programme[choice.id]
         days = events["day"].astype(str)
-        first = events.drop_duplicates(["pile", "pass", "day"])
-        blows = first["blows"].sum()
+        blows = events["blows"].sum()
         on_time = events.groupby("plant", sort=False)["on_time_s"].sum() / 3600.0
         rows.append((clean(choice.title), str(days.nunique()), days.min(), days.max(), str(events["pile"].nunique()),
                      f"{blows:.0f}" if given(blows) and blows > 0 else NOTHING,
