@@ -22,22 +22,21 @@ from scipy.special import ndtri
 
 Floats = NDArray[np.float64]
 
-_NODES = 96
+_NODES = 64
 _HERMITE = 48
 _LEGENDRE_X, _LEGENDRE_W = np.polynomial.legendre.leggauss(_NODES)
 _HERMITE_Z, _HERMITE_W = np.polynomial.hermite_e.hermegauss(_HERMITE)
 _HERMITE_W = _HERMITE_W / _HERMITE_W.sum()
 # day counts are summed over evenly spaced values of the shared error, which is exact enough while a slot's own scatter
 # isn't much narrower; else over the middles of equal slices of probability, off by one slice at most
-_EVEN_Z = np.linspace(-6.0, 6.0, 81)
+_EVEN_Z = np.linspace(-5.0, 5.0, 41)
 _EVEN_W = np.exp(-0.5 * _EVEN_Z**2) / np.exp(-0.5 * _EVEN_Z**2).sum()
-_PICTURE_Z = np.linspace(-4.0, 4.0, 25)
-_PICTURE_W = np.exp(-0.5 * _PICTURE_Z**2) / np.exp(-0.5 * _PICTURE_Z**2).sum()
 _SLICES = 501
 _SLICE_Z = ndtri((np.arange(_SLICES) + 0.5) / _SLICES)
 _SLICE_W = np.full(_SLICES, 1.0 / _SLICES)
 _NARROW = 0.25
 _TAIL = 8.0        # standard deviations beyond which a normal tail (6e-16) is nothing
+_SURE = 8.3        # from here on a normal distribution function is 1 to the last digit
 _ITERATIONS = 200
 
 
@@ -56,7 +55,9 @@ def _own_maximum(median: Floats, own: Floats, u: float) -> float:
         if not m > -np.inf:      # nothing happens in this slot
             continue
         if own[s] > 0.0:
-            chance *= _phi((u - m) / own[s])
+            x = (u - m) / own[s]
+            if x < _SURE:
+                chance *= _phi(x)
         elif u < m:
             return 0.0
         if chance < 1e-300:
@@ -86,8 +87,20 @@ def _bounds(median: Floats, own: Floats) -> tuple[float, float]:
 
 
 @njit(cache=True)
+def _worth(median: Floats, own: Floats, lo: float, kept_median: Floats, kept_own: Floats) -> int:
+    """Copy the slots whose own error may lift them above `lo`; the others' chance of it is below 1e-16 each."""
+    count = 0
+    for s in range(median.size):
+        if median[s] + (_TAIL + 0.3) * own[s] > lo:
+            kept_median[count] = median[s]
+            kept_own[count] = own[s]
+            count += 1
+    return count
+
+
+@njit(cache=True)
 def _prepare(median: Floats, own: Floats, shared: float, legendre_x: Floats,
-             hermite_z: Floats, nodes: Floats, values: Floats) -> tuple[int, float, float]:
+             nodes: Floats, values: Floats) -> tuple[int, float, float]:
     """Fill quadrature nodes and values for one point; return the kind of quadrature and the interval.
 
     Kinds: 0 nothing happens; 1 no own scatter (closed form; `nodes[0]` holds the highest median); 2 Gauss-Hermite over
@@ -110,12 +123,14 @@ def _prepare(median: Floats, own: Floats, shared: float, legendre_x: Floats,
             nodes[0] = best
             return 1, best, best
     lo, hi = _bounds(median, own)
+    kept_median, kept_own = np.empty(median.size), np.empty(median.size)
+    count = _worth(median, own, lo, kept_median, kept_own)
     if shared <= 0.0 or shared < 0.12 * (hi - lo):
         return 2, lo, hi
     half, centre = 0.5 * (hi - lo), 0.5 * (hi + lo)
     for k in range(legendre_x.size):
         nodes[k] = centre + half * legendre_x[k]
-        values[k] = _own_maximum(median, own, nodes[k])
+        values[k] = _own_maximum(kept_median[:count], kept_own[:count], nodes[k])
     return 3, lo, hi
 
 
@@ -172,7 +187,7 @@ def _exceedance(median: Floats, own: Floats, shared: Floats, threshold: Floats, 
     nodes = np.empty(legendre_x.size)
     values = np.empty(legendre_x.size)
     for p in range(median.shape[0]):
-        kind, lo, hi = _prepare(median[p], own[p], shared[p], legendre_x, hermite_z, nodes, values)
+        kind, lo, hi = _prepare(median[p], own[p], shared[p], legendre_x, nodes, values)
         p_out[p] = _chance_above(kind, lo, hi, nodes, values, legendre_w, hermite_z, hermite_w, median[p], own[p],
                                  shared[p], threshold[p])
         if chance > 0.0:
@@ -214,8 +229,11 @@ def at_least_once(median: Floats, own: Floats, shared: Floats, threshold: Floats
 
 @njit(cache=True)
 def _count_range(median: Floats, own: Floats, shared: float, threshold: float, day_index: NDArray[np.int64], days: int,
-                 shared_z: Floats, shared_w: Floats, pmf: Floats, row: Floats) -> float:
-    """Fill `pmf` (days + 1) with the distribution of the number of days above; return its mean."""
+                 shared_z: Floats, shared_w: Floats, pmf: Floats, row: Floats, by_day: NDArray[np.float32]) -> float:
+    """Fill `pmf` (days + 1) with the distribution of the number of days above, `by_day` with each day's chance.
+
+    Returns the mean of the number.
+    """
     for n in range(days + 1):
         pmf[n] = 0.0
     mean = 0.0
@@ -229,7 +247,9 @@ def _count_range(median: Floats, own: Floats, shared: float, threshold: float, d
             if not m > -np.inf:
                 continue
             if own[s] > 0.0:
-                below[day_index[s]] *= _phi((u - m) / own[s])
+                x = (u - m) / own[s]
+                if x < _SURE:
+                    below[day_index[s]] *= _phi(x)
             elif u < m:
                 below[day_index[s]] = 0.0
         row[0] = 1.0
@@ -239,6 +259,7 @@ def _count_range(median: Floats, own: Floats, shared: float, threshold: float, d
             if p <= 0.0:
                 continue
             mean += shared_w[k] * p
+            by_day[d] += shared_w[k] * p
             row[size + 1] = row[size] * p
             for n in range(size, 0, -1):
                 row[n] = row[n] * (1.0 - p) + row[n - 1] * p
@@ -251,12 +272,13 @@ def _count_range(median: Floats, own: Floats, shared: float, threshold: float, d
 
 @njit(cache=True)
 def _days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats, day_index: NDArray[np.int64], days: int,
-                shared_z: Floats, shared_w: Floats, mean_out: Floats, low_out: Floats, high_out: Floats) -> None:
+                shared_z: Floats, shared_w: Floats, mean_out: Floats, low_out: Floats, high_out: Floats,
+                by_day: NDArray[np.float32]) -> None:
     pmf = np.empty(days + 1)
     row = np.empty(days + 2)
     for p in range(median.shape[0]):
         mean_out[p] = _count_range(median[p], own[p], shared[p], threshold[p], day_index, days, shared_z, shared_w,
-                                   pmf, row)
+                                   pmf, row, by_day[p])
         total = 0.0
         low_found = False
         low_out[p] = 0.0
@@ -273,11 +295,15 @@ def _days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats, 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DaysAbove:
-    """Number of days above a limit at points (P): expected value and its 5 % and 95 % points."""
+    """Number of days above a limit at points (P): expected value and its 5 % and 95 % points.
+
+    `by_day` (P, D): the chance of each day, in single precision.
+    """
 
     expected: Floats
     low: Floats
     high: Floats
+    by_day: NDArray[np.float32]
 
 
 def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
@@ -291,50 +317,15 @@ def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
     points = median.shape[0]
     days = int(day_index.max()) + 1 if day_index.size else 0
     mean, low, high = np.zeros(points), np.zeros(points), np.zeros(points)
+    by_day = np.zeros((points, days), dtype=np.float32)
     narrow = own.min(axis=1, initial=np.inf) < _NARROW * shared
     for rows, z, weights in ((~narrow, _EVEN_Z, _EVEN_W), (narrow, _SLICE_Z, _SLICE_W)):
         if days and rows.any():
-            found = (np.zeros(int(rows.sum())), np.zeros(int(rows.sum())), np.zeros(int(rows.sum())))
+            count = int(rows.sum())
+            found = (np.zeros(count), np.zeros(count), np.zeros(count), np.zeros((count, days), dtype=np.float32))
             _days_above(np.ascontiguousarray(median[rows], dtype=float), np.ascontiguousarray(own[rows], dtype=float),
                         np.ascontiguousarray(shared[rows], dtype=float),
                         np.ascontiguousarray(threshold[rows], dtype=float),
                         np.ascontiguousarray(day_index, dtype=np.int64), days, z, weights, *found)
-            mean[rows], low[rows], high[rows] = found
-    return DaysAbove(mean, low, high)
-
-
-@njit(cache=True)
-def _daily(median: Floats, own: Floats, shared: Floats, threshold: Floats, day_index: NDArray[np.int64], z: Floats,
-           weights: Floats, out: NDArray[np.float32]) -> None:
-    days = out.shape[1]
-    below = np.empty(days)
-    for p in range(median.shape[0]):
-        for k in range(z.size):
-            u = threshold[p] - shared[p] * z[k]
-            for d in range(days):
-                below[d] = 1.0
-            for s in range(median.shape[1]):
-                m = median[p, s]
-                if not m > -np.inf:
-                    continue
-                if own[p, s] > 0.0:
-                    below[day_index[s]] *= _phi((u - m) / own[p, s])
-                elif u < m:
-                    below[day_index[s]] = 0.0
-            for d in range(days):
-                out[p, d] += weights[k] * (1.0 - below[d])
-
-
-def chance_by_day(median: Floats, own: Floats, shared: Floats, threshold: Floats,
-                  day_index: NDArray[np.int64]) -> NDArray[np.float32]:
-    """Return (P, D) the chance of at least one exceedance on each day; arguments as in `days_above`.
-
-    For pictures: summed over evenly spaced values of the shared error and kept in single precision.
-    """
-    days = int(day_index.max()) + 1 if day_index.size else 0
-    out = np.zeros((median.shape[0], days), dtype=np.float32)
-    if days:
-        _daily(np.ascontiguousarray(median, dtype=float), np.ascontiguousarray(own, dtype=float),
-               np.ascontiguousarray(shared, dtype=float), np.ascontiguousarray(threshold, dtype=float),
-               np.ascontiguousarray(day_index, dtype=np.int64), _PICTURE_Z, _PICTURE_W, out)
-    return out
+            mean[rows], low[rows], high[rows], by_day[rows] = found
+    return DaysAbove(mean, low, high, by_day)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
-from envpredict.engine.exceed import at_least_once, chance_by_day, days_above
+from envpredict.engine.exceed import at_least_once, days_above
 
 Floats = NDArray[np.float64]
 
@@ -113,7 +113,6 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float, comparis
     _, day_index = np.unique(series.slots.day, return_inverse=True)
     day_index = np.ravel(day_index).astype(np.int64)
     days = days_above(known, own, shared, safe, day_index)
-    p_day = chance_by_day(known, own, shared, safe, day_index)
     scatter = np.hypot(shared, own[pick])
     none = np.isnan(threshold) | unknown
     return Judgement(
@@ -125,7 +124,7 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float, comparis
         slot=np.where(silent, -1, slot).astype(np.int64),
         days=np.where(none, np.nan, days.expected), days_low=np.where(none, np.nan, days.low),
         days_high=np.where(none, np.nan, days.high), in_range=series.in_range[pick] | silent, silent=silent,
-        unknown=unknown, p_day=np.where(none[:, None], np.float32(np.nan), p_day),
+        unknown=unknown, p_day=np.where(none[:, None], np.float32(np.nan), days.by_day),
     )
 
 
