@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from envpredict.core.cautions import CAUTIONS
 from envpredict.core.errors import InputProblems, OutputFailure, Problem
@@ -14,20 +13,23 @@ from envpredict.engine.choices import choose
 from envpredict.engine.standoffs import Answer, Question, check_question, standoffs, verify_mark
 
 
-def question(method: str, ground_class: str, limit_set: str, model: str | None, facts: Mapping[str, str],
-             stated: Mapping[str, Any], depth_m: float, exceedance: float) -> Question:
+def question(*, method: str, ground_class: str, limit_set: str, model: str | None, use: str, structure: str,
+             facts: Sequence[str], frequency_hz: float | None, energy_kj: float | None, depth_m: float,
+             exceedance: float, days: int) -> Question:
     """Return the question, or raise InputProblems with everything that is wrong with it."""
     from envpredict.scenario.types import MethodEntry
 
     catalogue = load_catalogue()
-    check_question(method, ground_class, limit_set, model, catalogue, facts)
+    told = stated_facts(use, structure, facts)
+    check_question(method, ground_class, limit_set, model, catalogue, told)
+    stated = {"frequency_hz": frequency_hz, "energy_kj": energy_kj}
     overrides = {key: value for key, value in stated.items() if value is not None}
     if "energy_kj" in overrides and catalogue.methods[method].energy is None:
         raise InputProblems([Problem("--energy-kj", f"'{method}' has no energy per blow or cycle", "leave it out")],
                             "the question")
     choice = choose(MethodEntry(method, method, None, overrides), catalogue, catalogue.methods[method].forms[0])
-    known: dict[str, str | None] = {"foundation": None, "condition": None, **facts}
-    return Question(choice, ground_class, catalogue.limit_sets[limit_set], known, exceedance, depth_m, model)
+    known: dict[str, str | None] = {"foundation": None, "condition": None, **told}
+    return Question(choice, ground_class, catalogue.limit_sets[limit_set], known, exceedance, depth_m, model, days)
 
 
 def stated_facts(use: str, structure: str, others: Sequence[str]) -> dict[str, str]:
@@ -60,7 +62,7 @@ def _distance(answer: Answer) -> str:
 
 def _printed(answer: Answer) -> list[str]:
     """Return the stand-offs of the curves that the law's document prints, under its own labels."""
-    return [f"    {'':<22}    {_metres(distance)} by the curve {label} (a label of the document, no chance of ours)"
+    return [f"    {'':<22}    {_metres(distance)} by the curve {label} (the document's label, no chance of ours)"
             for label, distance in answer.printed]
 
 
@@ -70,11 +72,12 @@ def table(asked: Question, found: Sequence[Answer]) -> str:
     energy = "" if choice.energy_j is None else f", {choice.energy_j / 1000:g} kJ"
     lines = [f"{choice.title}{energy}, in {asked.ground_class}; {asked.limit_set.document}, {asked.limit_set.edition}",
              f"Stand-off at which one pile exceeds the limit with a chance of {asked.exceedance:g}; many piles need "
-             "more."]
+             f"more. Limits that depend on days of work are read for {asked.days}."]
     last = ""
     for answer in found:
         if answer.rule != last:
-            value = f"; {answer.limit:g} {answer.unit}, {answer.place.replace('_', ' ')}" if answer.model else ""
+            unit = f" {answer.unit}" if answer.unit != "1" else ""
+            value = f"; {answer.limit:g}{unit}, {answer.place.replace('_', ' ')}" if answer.model else ""
             lines += ["", f"{answer.rule}: {answer.title}{value}"]
             last = answer.rule
         if not answer.model:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -22,10 +23,10 @@ import click
               help="Toe depth of the worst step, for laws on the distance to the toe.")
 @click.option("--exceedance", type=click.FloatRange(0, 1, min_open=True, max_open=True), default=0.05,
               show_default=True, help="Chance that one pile exceeds the limit at this distance.")
+@click.option("--days", type=click.IntRange(min=1), default=1, show_default=True,
+              help="Days of work, for limits that depend on them.")
 @click.option("--plot", type=click.Path(path_type=Path), help="New PNG or SVG file for the curve.")
-def command(method: str, ground_class: str, limit_set: str, model: str | None, use: str, structure: str,
-            facts: tuple[str, ...], frequency_hz: float | None, energy_kj: float | None, depth_m: float,
-            exceedance: float, plot: Path | None) -> None:
+def command(plot: Path | None, **asked: Any) -> None:
     r"""Tell the stand-off at which a vibration limit is met, per law, for one pile and without a scenario.
 
     \b
@@ -34,9 +35,7 @@ def command(method: str, ground_class: str, limit_set: str, model: str | None, u
     """
     from envpredict.cli import _distance
 
-    known = _distance.stated_facts(use, structure, facts)
-    question = _distance.question(method, ground_class, limit_set, model, known,
-                                  {"frequency_hz": frequency_hz, "energy_kj": energy_kj}, depth_m, exceedance)
+    question = _distance.question(**asked)
     answers = _distance.answers(question)
     click.echo(_distance.table(question, answers))
     if plot is not None:

@@ -78,8 +78,8 @@ _declare("velocity_level_us_db", "Lv", "dB re 1e-6 in/s", "decibel", "vibration"
          "velocity level re one micro-inch per second")
 _declare("kb_fmax", "KB_Fmax", "1", "linear", "vibration", "largest component", "weighted running rms, maximum",
          "maximum", "largest frequency-weighted vibration strength")
-_declare("kb_ftr", "KB_FTr", "1", "linear", "vibration", "largest component", "weighted rms over the period", "none",
-         "frequency-weighted vibration strength averaged over the assessment period")
+_declare("kb_ftr", "KB_FTr", "1", "linear", "vibration", "largest component", "weighted rms over the period",
+         "energy_sum", "frequency-weighted vibration strength averaged over the assessment period")
 _declare("vdv", "VDV", "m/s^1.75", "linear", "vibration", "vertical or horizontal, weighted", "fourth-power dose",
          "fourth_power_sum", "vibration dose value over the period")
 _declare("vibration_level_jp_db", "VL", "dB re 1e-5 m/s2", "decibel", "vibration", "vertical, weighted",

@@ -30,10 +30,26 @@ class Classed:
     text: NDArray[np.object_]
 
 
+NEAR_SITE_M = 150.0
+
+
+def _near_site(scenario: Scenario) -> list[str | None]:
+    """Return whether the site lies less than 150 m from each receptor; None where only a boundary could tell."""
+    import shapely
+
+    piles = shapely.multipoints(np.asarray(scenario.piles.geometry.values, dtype=object))
+    bounded = scenario.boundary is not None and not scenario.boundary.empty
+    site = scenario.boundary.geometry.union_all() if scenario.boundary is not None and bounded else piles
+    near = shapely.distance(np.asarray(scenario.receptors.geometry.values, dtype=object), site) < NEAR_SITE_M
+    return ["yes" if close else "no" if bounded else None for close in near.tolist()]
+
+
 def receptor_facts(scenario: Scenario) -> list[tuple[tuple[str, str | None], ...]]:
     """Return the facts of every receptor, hashable, without what is its own alone (id and name)."""
-    return [tuple(sorted((key, value) for key, value in facts.items() if key not in ("id", "name")))
-            for facts in scenario.every_fact()]
+    near = _near_site(scenario)
+    return [tuple(sorted((key, value) for key, value in {**facts, "site_within_150_m": close}.items()
+                         if key not in ("id", "name")))
+            for facts, close in zip(scenario.every_fact(), near, strict=True)]
 
 
 def classed(limit_set: LimitSet, facts: Sequence[tuple[tuple[str, str | None], ...]]) -> Classed:

@@ -15,6 +15,7 @@ from envpredict.engine.geometry import slope_distance_m
 from envpredict.engine.judge import judge
 from envpredict.engine.judge_rule import counts_days
 from envpredict.engine.printed import printed_curves, printed_values
+from envpredict.engine.vibration import TWICE
 from envpredict.engine.vibration_rules import WHOLE_PROGRAMME, Examined, examine
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def _beside(seen: Examined, finding: pd.Series, at: int, pile: int, chosen: int)
     for number, field in enumerate(seen.spots.vibration.fields):
         level = float(field.log_median[at, pile])
         if number != chosen and np.isfinite(level):
-            twice = ", twice the running level" if any("twice the running" in note for note in field.notes) else ""
+            twice = ", twice the running level" if TWICE in field.notes else ""
             lines.append(f"  Beside it: {field.spec.title}, {field.law.role.replace('_', ' ')}, {field.law.phase} phase"
                          f"{twice}: {10.0**level:.4g} mm/s on the ground; the less favourable governs")
     if finding["other_laws_low"] == finding["other_laws_low"]:
@@ -119,8 +120,9 @@ def _printed_lines(run: Run, method: MethodRun, law: LawField, at: int, pile: in
         inputs["energy_j"] = method.choice.energy_j
     if np.isfinite(depth):
         inputs["depth_m"] = depth
+    aside = ", before the factors of ours" if TWICE in law.notes or law.law.factor != 1.0 else ""
     lines = [f"    the document's curve {curve.label}: {float(printed_values(curve, **inputs)):.4g} mm/s on the ground "
-             "(a label of the document, no chance of ours)"
+             f"(the document's label, no chance of ours{aside})"
              for curve in printed_curves(run.catalogue.models, spec, inputs)]
     if lines and spec.scatter is not None:
         level = 10.0 ** (float(law.log_median[at, pile]) + float(ndtri(0.95)) * spec.scatter.total)

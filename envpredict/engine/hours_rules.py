@@ -70,17 +70,21 @@ def level_for_hours(value: HoursByMargin, base_db: float, planned_h: float) -> f
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return one row per receptor: `breach` where the programme breaks the hours, `unlikely` where it keeps them."""
     classes = run.classed(limit_set.id)
-    governed = rule.governs(method.choice.signal, family=method.choice.method.family)
     count = run.receptor_count
-    status, text = classes.status, classes.text
-    if governed is not True:
-        status = np.where(status == JUDGED, NOT_GOVERNED, status)
-        text = np.where(status == NOT_GOVERNED, governed.reason, text)
+    status, text = classes.status.copy(), classes.text.copy()
+    for class_id in np.unique(classes.class_id[status == JUDGED].astype(str)):
+        governed = rule.governs(method.choice.signal, class_id=str(class_id), family=method.choice.method.family)
+        if governed is not True:
+            here = (classes.class_id == class_id) & (classes.status == JUDGED)
+            status[here], text[here] = NOT_GOVERNED, governed.reason
     how, day = broken(run, method, rule)
     judged = status == JUDGED
     word = np.select([status == NOT_GOVERNED, ~judged], ["not_applicable", "cannot_judge"],
                      "breach" if how else "unlikely")
     said = how or "the programme keeps the hours and days"
+    if (rule.status or limit_set.status) == "statutory":
+        dated = f" ({limit_set.dated})" if limit_set.dated else ""
+        said = f"{said}; statutory: {limit_set.document}, {limit_set.edition}{dated}"
     table: dict[str, Any] = {name: np.full(count, np.nan) if kind == "number" else np.full(count, "", dtype=object)
                              for name, (kind, _) in FINDING_COLUMNS.items()}
     table |= {

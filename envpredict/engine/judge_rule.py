@@ -30,7 +30,9 @@ def comparison_of(rule: Rule) -> Comparison:
 
 def in_season(rule: Rule, dates: Dates) -> NDArray[np.bool_]:
     """Return, per date, whether the rule holds on it: always, unless it has a season."""
-    return np.ones(len(dates), dtype=bool) if rule.season is None else rule.season.holds(dates)
+    if rule.season is None or not len(dates):
+        return np.ones(len(dates), dtype=bool)
+    return rule.season.holds(dates)
 
 
 def counted(rule: Rule) -> list[Counted | Lasting]:

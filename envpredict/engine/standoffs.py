@@ -37,7 +37,7 @@ class Question:
     """What is asked: a method in a ground class against a limit set, for a kind of receptor.
 
     `facts`: plain words that class the receptor (use, structure, condition ...); `depth_m`: toe depth of the worst
-    step.
+    step; `days`: days of work, for limits that depend on them.
     """
 
     choice: MethodChoice
@@ -47,6 +47,7 @@ class Question:
     exceedance: float
     depth_m: float
     model: str | None = None
+    days: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,8 @@ def _limit(question: Question, rule: Rule, phase: str) -> LimitValue | Missing |
         return covered
     band = band_of(choice.method, phase)
     period = rule.periods[0].id if rule.periods else None
-    return rule.limit(class_id, band.low_hz, band.high_hz, band.likely_hz, period_id=period, signal=choice.signal)
+    return rule.limit(class_id, band.low_hz, band.high_hz, band.likely_hz, period_id=period, signal=choice.signal,
+                      days=question.days)
 
 
 def _strain(question: Question) -> Conversion | Missing:

@@ -28,6 +28,8 @@ HARD_GROUND = "hard_ground"
 START_STOP_OVER_RUNNING = 2.0
 """A vibrator's start and stop against its running level: the main phase is at most half (California DOT 2013, read)."""
 
+TWICE = "start and stop: twice the running level"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LawField:
@@ -232,7 +234,7 @@ def _doubled(running: LawField, gain: float) -> LawField:
     """
     return replace(running, law=running.law.model_copy(update={"phase": "start_stop"}),
                    log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING * gain),
-                   notes=(*running.notes, "start and stop: twice the running level"))
+                   notes=(*running.notes, TWICE))
 
 
 def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats,

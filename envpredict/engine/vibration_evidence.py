@@ -85,7 +85,8 @@ def _row_notes(seen: Examined, phase: NDArray[np.object_]) -> NDArray[np.object_
     said = seen.way.said[seen.spots.of]
     spoken = np.array(seen.levels.spoken if seen.levels else [""] * len(case.method.vibration.fields),
                       dtype=object)[seen.field]
-    parts = [phase, said, spoken, remarks, _buried(seen)]
+    laws = np.array(["; ".join(field.notes) for field in case.method.vibration.fields], dtype=object)[seen.field]
+    parts = [phase, laws, said, spoken, remarks, _buried(seen)]
     return np.array(["; ".join(str(text) for text in texts if text) for texts in zip(*parts, strict=True)],
                     dtype=object)
 
@@ -99,8 +100,7 @@ def _notes(seen: Examined) -> tuple[str, ...]:
              DAY_RULE_NOTE if counts_days(rule) else "",
              RIGS if case.run.scenario.programme.rigs > 1 and power_of(rule.quantity or "") is None else "",
              GATED if rule.gate == "decides_between" else "",
-             f"statutory: {case.limit_set.document}, {case.limit_set.edition}{dated}" if status == "statutory" else "",
-             *(note for field in case.method.vibration.fields for note in field.notes)]
+             f"statutory: {case.limit_set.document}, {case.limit_set.edition}{dated}" if status == "statutory" else ""]
     return tuple(dict.fromkeys(note for note in found if note))
 
 

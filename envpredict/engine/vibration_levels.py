@@ -61,7 +61,7 @@ class Levels:
 def way_to(case: Case, way: Transfer, sand: Sand | None) -> Transfer:
     """Return the way from the ground to the rule's place, with the step from velocity to strain where it's judged."""
     if sand is None or case.rule.quantity != STRAIN:
-        return way
+        return way if sand is None else replace(way, said=sand.said)
     shift = np.log10(1e-3) - np.log10(sand.speed_m_s)
     return replace(way, shift=way.shift + shift, scatter=np.hypot(way.scatter, sand.scatter),
                    basis=np.maximum(way.basis, sand.median_basis), said=sand.said)

@@ -15,8 +15,8 @@ from envpredict.models.spec import model
 STANDARD: Final = Citation("DIN 4150-2", 1999, "KB_FTr from the interval maxima and the exposure time: the sum of "
                            "T_e KB_FTm^2 over the assessment time", "memory",
                            note="the symbols were read on a German state authority's page")
-ALIKE: Final = Citation("our judgement", None, "every interval of the exposure taken at KB_Fmax: an upper value",
-                        "estimate")
+ALIKE: Final = Citation("definition of the interval maximum", None, "no interval exceeds KB_Fmax: every one taken at "
+                        "it gives an upper value", "read")
 INTERVAL_S: Final = 30.0
 """Length of an interval whose maximum counts for all of it."""
 FELT: Final = 0.1
