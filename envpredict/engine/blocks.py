@@ -127,6 +127,13 @@ def _worked_s(passes: Passes, from_abs: float, to_abs: float) -> float:
     return float(np.sum(np.maximum(high - np.maximum(low, np.append(from_abs, high[:-1])), 0.0)))
 
 
+def daily_hours(passes: Passes, period: Period, holidays: Iterable[Any]) -> float | None:
+    """Return the mean time of work in h, within a period, of the days on which there's any; None where there's none."""
+    days = clock_blocks(passes, period, holidays, float(period.end_s - period.start_s))
+    worked = [_worked_s(passes, low, high) for low, high in zip(days.from_abs, days.to_abs, strict=True)]
+    return float(np.mean(worked)) / 3600.0 if worked else None
+
+
 def rolling_blocks(passes: Passes, period: Period, holidays: Iterable[Any], length_s: float,
                    moments_abs: Floats) -> Blocks:
     """Return averages that may start at any moment: those that begin or end at one of the given moments.

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.engine.geometry import coordinates
-from envpredict.engine.noise import Propagation, SoundPoints, method_sound, plant_levels
 from envpredict.engine.results import Grid
-from envpredict.engine.run import all_plant
+from envpredict.engine.sound import Sound
+from envpredict.engine.sound_field import Positions
+from envpredict.engine.sound_method import method_sound, plant_by_screens
+from envpredict.engine.sound_points import SoundPoints
 from envpredict.engine.vibration import ground_vibration
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ CELLS = 80
 MARGIN_M = 60.0
 LEAST_DISTANCE_M = 1.0
 GRID_EAR_M = 1.5
+MOST_POSITIONS = 12
 
 
 def _axes(run: Run) -> tuple[Floats, Floats]:
@@ -43,32 +45,65 @@ def _vibration(run: Run, method: MethodRun, plan_m: Floats) -> Floats:
     return np.asarray(10.0 ** np.nanmax(field.log_median[:, worked], axis=1, initial=-np.inf))
 
 
-def _sound(method: MethodRun, levels: Mapping[str, Floats], path: Propagation) -> Floats:
-    """Return the highest operating level at each cell over the piles: all plant of the method at work, incident."""
-    sound = method_sound(method.choice, levels, path)
-    total = np.sum([10.0 ** (item.level_db / 10.0) for item in sound.items], axis=0)
+def _own_obstacles(run: Run, cells: Floats) -> NDArray[np.int64]:
+    """Return, per cell, the number of the obstacle that it lies in, -1 for none: it doesn't screen its own inside."""
+    import shapely
+
+    own = np.full(len(cells), -1, dtype=np.int64)
+    if run.scenario.obstacles is not None:
+        points = shapely.points(cells)
+        for number, shape in enumerate(run.scenario.obstacles.geometry):
+            own[shapely.contains(shape, points)] = number
+    return own
+
+
+def _thinned(run: Run, method: MethodRun, cells: Floats) -> NDArray[np.int64]:
+    """Return the piles of a method that stand for its works on the grid: evenly spread along the line, at most 12."""
     worked = np.unique(method.passes.pile)
-    return np.asarray(10.0 * np.log10(total[:, worked].max(axis=1)))
+    return worked[np.unique(np.linspace(0, len(worked) - 1, min(MOST_POSITIONS, len(worked))).astype(np.int64))]
+
+
+def _sound_grids(run: Run, methods: Sequence[MethodRun], cells: Floats) -> list[Floats]:
+    """Return, per method, the highest level at each cell over the positions that stand for its works, incident."""
+    at = replace(run.sound.moved(SoundPoints.at(cells, GRID_EAR_M, _own_obstacles(run, cells))), others=())
+    found: list[Floats] = []
+    groups: dict[tuple[object, ...], tuple[Sound, list[int]]] = {}
+    for number, method in enumerate(methods):
+        piles = _thinned(run, method, cells)
+        key = (tuple(piles.tolist()),)
+        if key not in groups:
+            some = Positions(run.sound.positions.xy[piles], run.sound.positions.length_m[piles])
+            groups[key] = (replace(at, positions=some, _fields={}), [])
+        groups[key][1].append(number)
+    for sound, members in groups.values():
+        for screens, plants in plant_by_screens(run.scenario, [methods[number].choice for number in members]):
+            sound.fields(plants, screens)
+    for number, method in enumerate(methods):
+        sound = next(one for one, members in groups.values() if number in members)
+        heard = method_sound(sound, method.choice, run.drive)
+        total = np.sum([item.field.energy.mean(axis=0, dtype=float) * item.factor for item in heard.items], axis=0)
+        found.append(np.asarray(10.0 * np.log10(total.max(axis=1))))
+    return found
 
 
 def level_grids(run: Run, methods: Iterable[MethodRun]) -> Mapping[tuple[str, str], Grid]:
     """Return the vibration and noise grids of every candidate, for contours; cells nearer than 1 m to a pile count 1 m.
 
     Vibration: median at the ground of the worst pile of the programme. Noise: A-weighted level with all of the method's
-    plant at work at the worst pile, incident, 1.5 m above ground, over flat unscreened ground.
+    plant at work, the highest over positions spread along the works, incident, 1.5 m above ground, past everything
+    that stands in the way.
     """
+    chosen = list(methods)
     x, y = _axes(run)
     cells = np.column_stack([np.tile(x, len(y)), np.repeat(y, len(x))])
-    piles = coordinates(run.scenario.piles.geometry)
+    piles = run.sound.positions.xy
     plan = np.hypot(cells[:, None, 0] - piles[None, :, 0], cells[:, None, 1] - piles[None, :, 1])
     plan = np.maximum(plan, LEAST_DISTANCE_M)
-    points = SoundPoints(cells, np.full(len(cells), GRID_EAR_M), np.arange(len(cells)))
-    path = replace(run.path, points=points, plan_m=plan)
-    levels = plant_levels(all_plant(run.choices), path)
+    sounds = _sound_grids(run, chosen, cells)
     grids: dict[tuple[str, str], Grid] = {}
-    for method in methods:
+    for method, sound in zip(chosen, sounds, strict=True):
         shape = (len(y), len(x))
         grids[method.choice.id, "vibration"] = Grid(x, y, _vibration(run, method, plan).reshape(shape),
                                                     method.vibration.quantity, "mm/s")
-        grids[method.choice.id, "noise"] = Grid(x, y, _sound(method, levels, path).reshape(shape), "laeq_db", "dB")
+        grids[method.choice.id, "noise"] = Grid(x, y, sound.reshape(shape), "laeq_db", "dB")
     return grids

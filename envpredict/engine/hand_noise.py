@@ -12,7 +12,7 @@ from envpredict.core.citation import Citation
 from envpredict.engine.sound_octave import Levels
 from envpredict.engine.sound_paths import NEAREST_M, Ends, apart, past_obstacles, with_elevation
 from envpredict.models.noise.bs5228_1_2009 import POWER_LESS_LEVEL_DB, Terms, activity_terms
-from envpredict.models.noise.fta_2006 import REFERENCE_DISTANCE_M, construction_leq, soft_ground_coefficient
+from envpredict.models.noise.fta_2006 import GROUND, REFERENCE_DISTANCE_M, construction_leq, soft_ground_coefficient
 from envpredict.models.spec import MODELS
 
 if TYPE_CHECKING:
@@ -57,10 +57,12 @@ def _u_db(model: str, count: int, paths: int) -> Floats:
 class Bs5228Hand:
     """The activity method of BS 5228-1 Annex F: level at 10 m, distance over hard and soft ground, 5 or 10 dB."""
 
-    id = "bs5228_hand"
-    model = "bs5228_activity"
-    title = "BS 5228-1:2009+A1:2014 Annex F, hand method"
-    of_maxima = False
+    id: str = "bs5228_hand"
+    model: str = "bs5228_activity"
+    models: tuple[str, ...] = ("bs5228_activity",)
+    sources: tuple[Citation, ...] = (PARTLY,)
+    title: str = "BS 5228-1:2009+A1:2014 Annex F, hand method"
+    of_maxima: bool = False
 
     def terms(self, scene: SoundScene, ends: Ends, plant: Plant) -> Terms:
         """Return the terms of the sum for one item of plant, always at work, on paths (N)."""
@@ -88,10 +90,12 @@ class FtaTerms(NamedTuple):
 class FtaHand:
     """The equation of the FTA manual: emission at 50 ft, distance, ground; no screening."""
 
-    id = "fta"
-    model = "fta_noise"
-    title = "FTA, Transit Noise and Vibration Impact Assessment (2006), chapter 12, by hand"
-    of_maxima = True
+    id: str = "fta"
+    model: str = "fta_noise"
+    models: tuple[str, ...] = ("fta_noise",)
+    sources: tuple[Citation, ...] = (GROUND, SOFT_RULE)
+    title: str = "FTA, Transit Noise and Vibration Impact Assessment (2006), chapter 12, by hand"
+    of_maxima: bool = True
 
     def emission_db(self, plant: Plant) -> float:
         """Return the level at 50 ft: the manual's typical maximum where it names the plant, else from its power."""

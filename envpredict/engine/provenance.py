@@ -7,20 +7,25 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
-from envpredict.engine.noise import EAR_HEIGHT, HEAD_HEIGHT, ON_TIME_SOURCE
-from envpredict.engine.noise_rules import FACADE_SOURCE
 from envpredict.engine.results import Provenance
+from envpredict.engine.sound import NOISE_METHODS
+from envpredict.engine.sound_field import HEAD_HEIGHT
+from envpredict.engine.sound_method import ON_TIME_SOURCE
+from envpredict.engine.sound_points import EAR_HEIGHT
+from envpredict.engine.sound_times import PITCHING
+from envpredict.models.noise.facade_indoor import FACADE
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
     from envpredict.engine.run import MethodRun
+    from envpredict.engine.sound_field import NoiseMethod
     from envpredict.scenario.types import Scenario
 
 PACKAGES = ("numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "numba", "folium")
 
 
 def _citations(scenario: Scenario, catalogue: Catalogue, methods: Iterable[MethodRun]) -> set[Citation]:
-    found: set[Citation] = {EAR_HEIGHT, HEAD_HEIGHT, ON_TIME_SOURCE, FACADE_SOURCE}
+    found: set[Citation] = {EAR_HEIGHT, HEAD_HEIGHT, ON_TIME_SOURCE, PITCHING, FACADE}
     for set_id in scenario.limits.ids:
         for rule in catalogue.limit_sets[set_id].rules:
             found.update(rule.citations)
@@ -34,22 +39,30 @@ def _citations(scenario: Scenario, catalogue: Catalogue, methods: Iterable[Metho
         found.update(rate.citation for rate in method.passes.rate_sources)
         if method.choice.energy_source is not None:
             found.add(method.choice.energy_source)
-    for model_id in ("iso9613_flat", "iso9613_air_absorption"):
-        if model_id in catalogue.models:
-            spec = catalogue.models[model_id]
-            found.update({spec.source, *spec.sources})
+    noise = _noise_method(scenario)
+    found.update(noise.sources)
+    for model_id in noise.models:
+        spec = catalogue.models[model_id]
+        found.update({spec.source, *spec.sources})
     return found
+
+
+def _noise_method(scenario: Scenario) -> NoiseMethod:
+    return NOISE_METHODS[scenario.choice.get("noise", "octave")]
 
 
 def provenance(scenario: Scenario, catalogue: Catalogue, methods: tuple[MethodRun, ...]) -> Provenance:
     """Return the record of a run; it holds no clock time and no path, so a rerun gives the same."""
     sources = sorted(str(citation) for citation in _citations(scenario, catalogue, methods))
-    models = sorted({field.spec.id for method in methods for field in method.vibration.fields} | {"iso9613_flat"})
+    noise = _noise_method(scenario)
+    models = sorted({field.spec.id for method in methods for field in method.vibration.fields} | set(noise.models))
     sets = tuple(f"{set_id}: {catalogue.limit_sets[set_id].document}, {catalogue.limit_sets[set_id].edition}"
                  for set_id in scenario.limits.ids)
     options = {"design_exceedance": scenario.design_exceedance, "methods": [m.choice.id for m in methods],
                "stated_by_scenario": {m.choice.id: list(m.choice.stated) for m in methods if m.choice.stated},
                "temperature_c": scenario.acoustic.temperature_c, "humidity_percent": scenario.acoustic.humidity_percent,
-               "porosity": scenario.acoustic.porosity, "crs": scenario.crs.to_string()}
+               "porosity": scenario.acoustic.porosity, "crs": scenario.crs.to_string(), "noise": noise.title}
+    if scenario.surface is not None and scenario.acoustic.terrain == "surface":
+        options["terrain"] = scenario.surface.name
     return Provenance(version("envpredict"), dict(scenario.inputs), {name: version(name) for name in PACKAGES},
                       tuple(sources), sets, tuple(models), options)

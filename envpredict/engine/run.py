@@ -12,24 +12,16 @@ from numpy.typing import NDArray
 from envpredict.engine.applied import Classed, classed, receptor_facts
 from envpredict.engine.feasibility import Feasibility, feasibility
 from envpredict.engine.geometry import plan_distance_m
-from envpredict.engine.noise import (
-    MethodSound,
-    Propagation,
-    mean_level,
-    method_sound,
-    plant_levels,
-    propagation,
-    sound_points,
-)
 from envpredict.engine.programme import SPEEDS, Passes, Speed, plan_work
 from envpredict.engine.site import Site, read_site
 from envpredict.engine.soil import Drives, drives, read_ground
+from envpredict.engine.sound import Sound, sound_of
+from envpredict.engine.sound_method import MethodSound, method_sound, plant_by_screens
 from envpredict.engine.vibration import GroundVibration, ground_vibration, other_laws
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
     from envpredict.engine.choices import MethodChoice
-    from envpredict.methods.schema import Plant
     from envpredict.scenario.types import Scenario
 
 Floats = NDArray[np.float64]
@@ -45,8 +37,7 @@ class Run:
     drive: Drives
     site: Site
     plan_m: Floats
-    path: Propagation
-    levels: dict[str, Floats]
+    sound: Sound
     facts: list[tuple[tuple[str, str | None], ...]]
     schemes: tuple[str, ...]
     _classed: dict[str, Classed]
@@ -116,20 +107,17 @@ def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoic
     """Return the run of a scenario: ground read, distances measured, sound paths laid."""
     from envpredict.ground.schemes import SCHEMES
 
-    path = propagation(scenario, sound_points(scenario))
+    sound = sound_of(scenario)
+    for screens, plants in plant_by_screens(scenario, choices):
+        sound.fields(plants, screens)
     return Run(
         scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, read_ground(scenario)),
         site=read_site(scenario),
         plan_m=plan_distance_m(scenario.receptors.geometry, scenario.piles.geometry),
-        path=path, levels=plant_levels(all_plant(choices), path), facts=receptor_facts(scenario),
+        sound=sound, facts=receptor_facts(scenario),
         schemes=tuple(SCHEMES),
         _classed={},
     )
-
-
-def all_plant(choices: tuple[MethodChoice, ...]) -> list[Plant]:
-    """Return every item of plant of the candidates once, with its mean level while operating."""
-    return list({plant.id: mean_level(plant) for choice in choices for _, plant in choice.plant}.values())
 
 
 def run_method(run: Run, choice: MethodChoice) -> MethodRun:
@@ -147,4 +135,4 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
                      "there")
     return MethodRun(choice, passes, programmes,
                      ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
-                     method_sound(choice, run.levels, run.path), feasibility(run, choice), tuple(notes))
+                     method_sound(run.sound, choice, run.drive), feasibility(run, choice), tuple(notes))

@@ -32,12 +32,18 @@ PILE_HEAD = "pile_head"
 
 
 class NoiseMethod(Protocol):
-    """A way to predict the level of plant; `of_maxima`: its emissions are maxima."""
+    """A way to predict the level of plant.
+
+    `model`: the equation that names it, of `models` that it's made of; `of_maxima`: its emissions are maxima; `sources`
+    of what its equations don't cite themselves.
+    """
 
     id: str
     model: str
+    models: tuple[str, ...]
     title: str
     of_maxima: bool
+    sources: tuple[Citation, ...]
 
     def levels(self, scene: SoundScene, ends: Ends, span_m: Floats, plants: Sequence[Plant]) -> Levels:
         """Return the levels of items of plant that stand at the sources of these paths."""

@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from envpredict.core.citation import Citation
 from envpredict.engine.sound_paths import Ends, Way, direct_ways
 from envpredict.engine.sound_reflect import reflected_energy
 from envpredict.models.noise.iso9613_2_1996.ground import DISTANCE_RANGE, MEAN_HEIGHT
+from envpredict.models.noise.iso9613_2_1996.sources import (
+    EDITION,
+    NOT_CLAIMED,
+    POINT_SOURCE,
+    REFLECTION,
+    SCREEN_SIZE,
+)
 from envpredict.models.noise.segments import LEAST_SEGMENT_M, is_point, nearest_distance_m, segments_needed
-from envpredict.models.noise.uncertainty import propagation_u_db, screening_u_db
+from envpredict.models.noise.uncertainty import PROPAGATION, SCREENING, propagation_u_db, screening_u_db
 from envpredict.models.noise.weighting import A_WEIGHTING_DB
 
 if TYPE_CHECKING:
@@ -117,10 +125,13 @@ def weighted_power(plants: Sequence[Plant]) -> Floats:
 class OctaveMethod:
     """ISO 9613-2:1996 in octave bands."""
 
-    id = "octave"
-    model = "iso9613_flat"
-    title = "ISO 9613-2:1996 as clarified by ISO/TR 17534-3:2015, octave bands"
-    of_maxima = False
+    id: str = "octave"
+    model: str = "iso9613_flat"
+    models: tuple[str, ...] = ("iso9613_flat", "iso9613_air_absorption", "iso9613_screen", "iso9613_long_term",
+                               "iso9613_housing")
+    title: str = f"{EDITION}, octave bands. {NOT_CLAIMED}"
+    of_maxima: bool = False
+    sources: tuple[Citation, ...] = (REFLECTION, SCREEN_SIZE, POINT_SOURCE, PROPAGATION, SCREENING)
 
     def levels(self, scene: SoundScene, ends: Ends, span_m: Floats, plants: Sequence[Plant]) -> Levels:
         """Return the levels of items of plant that stand at the sources of these paths."""

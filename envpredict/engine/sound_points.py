@@ -1,4 +1,4 @@
-"""Where sound is predicted: in front of the facades of every floor, at places out of doors, on the site's boundary."""
+"""Where sound is predicted: in front of the facades of every floor, and at places out of doors."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ LEAST_WALL_M = 1.0
 CLEAR_OF_CORNER_M = 0.5
 NEAR_BUILDING_M = 2.0
 """A receptor drawn as a point so near to an obstacle stands before its own facade."""
-FACING, OTHER, PLACE, BOUNDARY = "facing", "other", "place", "boundary"
+FACING, OTHER, PLACE = "facing", "other", "place"
 SIDES = {FACING: "in front of the facade that faces the works", OTHER: "in front of the loudest other facade",
-         PLACE: "at the place nearest to the works", BOUNDARY: "on the site's boundary"}
+         PLACE: "at the place nearest to the works"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,20 +60,13 @@ class SoundPoints:
         return cls(xy, np.full(count, height_m), np.arange(count, dtype=np.int64), np.full(count, PLACE),
                    np.zeros(count, dtype=np.int64), np.full(count, -1, dtype=np.int64) if own is None else own)
 
-    @classmethod
-    def joined(cls, parts: list[SoundPoints]) -> SoundPoints:
-        """Return points of several kinds in the order of their receptors."""
-        names = ("xy", "height_m", "receptor", "side", "floor", "own")
-        whole = cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
-        return whole.take(np.argsort(whole.receptor, kind="stable"))
 
-
-def sound_points(scenario: Scenario, *, boundary: bool = False) -> SoundPoints:
+def sound_points(scenario: Scenario) -> SoundPoints:
     """Return the points of every receptor.
 
     A building drawn as a polygon has, for every floor, a point before the facade that faces the works and one before
-    each of the other sides; a building drawn as a point one per floor there; everything else one place. With `boundary`
-    every receptor also has the nearest point of the site's boundary.
+    each of the other sides; a building drawn as a point one per floor there; everything else one place. They come in
+    the order of the receptors.
     """
     import shapely
 
@@ -95,16 +88,9 @@ def sound_points(scenario: Scenario, *, boundary: bool = False) -> SoundPoints:
     row_of = np.array([row for row, _, _ in places], dtype=np.int64)
     repeat = np.repeat(np.arange(len(places)), count[row_of])
     floor = np.arange(len(repeat)) - np.repeat(np.cumsum(count[row_of]) - count[row_of], count[row_of])
-    points = SoundPoints(np.array([xy for _, _, xy in places])[repeat], FIRST_EAR_M + STOREY_M * floor,
-                         row_of[repeat], np.array([side for _, side, _ in places])[repeat], floor.astype(np.int64),
-                         own[row_of[repeat]])
-    if not boundary or scenario.boundary is None:
-        return points
-    line = shapely.boundary(shapely.union_all(np.asarray(scenario.boundary.geometry.values, dtype=object)))
-    on_line = shapely.get_coordinates(shapely.get_point(shapely.shortest_line(line, shapes), 0))
-    edge = SoundPoints.at(on_line, FIRST_EAR_M)
-    return SoundPoints.joined([points, SoundPoints(edge.xy, edge.height_m, edge.receptor,
-                                                   np.full(len(edge), BOUNDARY), edge.floor, edge.own)])
+    return SoundPoints(np.array([xy for _, _, xy in places])[repeat], FIRST_EAR_M + STOREY_M * floor,
+                       row_of[repeat], np.array([side for _, side, _ in places])[repeat], floor.astype(np.int64),
+                       own[row_of[repeat]])
 
 
 def own_obstacles(receptors: gpd.GeoDataFrame, obstacles: gpd.GeoDataFrame | None) -> Ints:

@@ -2,7 +2,8 @@
 
 A reflection counts where both legs of its way are clear; one that an obstacle breaks would be screened like the direct
 sound and is left out. The receptor's own building never reflects: the limit's position adds its facade. Nor does it
-stand in the way from the source; but what is mirrored from behind it doesn't reach the point before its facade.
+stand in the way from the source; but what is mirrored from behind it doesn't reach the point before its facade. A wall
+in line with its facade, of a house that adjoins it, is part of that facade and doesn't count a second time.
 """
 
 from __future__ import annotations
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 Place = tuple[float, float, float]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+OWN_FACADE_M = 1.5
+"""A point before a building stands so near, or nearer, to the plane of its own facade and of those in line with it."""
 REACH_M = 150.0
 """Walls farther than this from the source and from the receptor aren't looked at."""
 
@@ -93,6 +96,8 @@ def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, recept
             # before the wall means on its right
             before_s, before_r = dy * (s[0] - ax) - dx * (s[1] - ay), dy * (r[0] - ax) - dx * (r[1] - ay)
             if before_s <= 0.0 or before_r <= 0.0:
+                continue
+            if own[n] >= 0 and before_r < OWN_FACADE_M * math.sqrt(dx * dx + dy * dy):
                 continue
             share = before_s / (before_s + before_r)
             along_s, along_r = dx * (s[0] - ax) + dy * (s[1] - ay), dx * (r[0] - ax) + dy * (r[1] - ay)

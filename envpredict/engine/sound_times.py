@@ -7,29 +7,22 @@ again and again where the scenario states a cycle.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.citation import Citation
-from envpredict.methods.fields import PlantUse
 
 if TYPE_CHECKING:
     from envpredict.engine.programme import Passes
+    from envpredict.methods.fields import PlantUse
 
 Floats = NDArray[np.float64]
 PITCH_SHARE = 0.5
 PITCHING = Citation("our judgement", None, "half of the time in which a pile isn't driven goes before the drive "
                     "(pitching), half after it", "estimate")
-
-
-class TimedUse(PlantUse):
-    """A use of plant whose working cycle the scenario states: on for `on_s` of every `cycle_s`."""
-
-    on_s: float
-    cycle_s: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,26 +69,30 @@ class OnTime:
     cycle_s: float | None = None
 
     @classmethod
-    def of(cls, use: PlantUse, passes: Passes, times: StageTimes, parts: int,
-           driven_s: Floats | None = None) -> OnTime:
+    def of(cls, use: PlantUse, passes: Passes, times: StageTimes, parts: int, *,
+           cycle: tuple[float, float] | None = None, driven_s: Floats | None = None) -> OnTime:
         """Return when a use of plant is on.
 
-        `driven_s` (N): the time of driving of each pass's pile, where it follows from blows and their rate; else the
-        use's on-time fraction of the pile's whole cycle counts.
+        `cycle`: on for so many s of every so many s, as the scenario states. `driven_s` (N): the time of driving of
+        each pass's pile, where it follows from blows and their rate; else the use's on-time fraction of the pile's
+        whole cycle counts. Never two of them: a cycle goes before blows, blows before a fraction.
         """
         active = np.zeros(len(passes.pile), dtype=bool)
         if use.stage in passes.stages:
             active = passes.stage_of == passes.stages.index(use.stage)
-        timed = isinstance(use, TimedUse)
-        fraction = use.on_s / use.cycle_s if isinstance(use, TimedUse) else use.on_time_fraction
-        on = fraction * times.cycle_s if driven_s is None else driven_s
+        nothing = np.zeros(len(passes.pile))
+        if cycle is not None:
+            return cls(active, nothing, times.stage_s, nothing + cycle[0] / cycle[1], parts, *cycle)
+        on = use.on_time_fraction * times.cycle_s if driven_s is None else driven_s
         share = np.minimum(on / times.stage_s, 1.0)
-        nothing = np.zeros(len(share))
-        if use.part == "drive" and not timed:
+        if use.part == "drive":
             return cls(active, PITCH_SHARE * (1.0 - share) * times.stage_s, share * times.stage_s, nothing + 1.0, parts)
-        if isinstance(use, TimedUse):
-            return cls(active, nothing, times.stage_s, share, parts, use.on_s, use.cycle_s)
         return cls(active, nothing, times.stage_s, share, parts)
+
+    def take(self, which: NDArray[np.int64]) -> OnTime:
+        """Return the same for chosen passes, each as often as it's named."""
+        return replace(self, active=self.active[which], from_s=self.from_s[which], span_s=self.span_s[which],
+                       share=self.share[which])
 
     def _until(self, stage_s: Floats, extra: int) -> Floats:
         """Return the on-seconds from the start of the span until a time of the stage; (N, ...) with `extra` axes."""

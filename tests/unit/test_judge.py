@@ -12,7 +12,7 @@ from envpredict.engine.findings import likelihoods, rounded
 from envpredict.engine.govern import governing
 from envpredict.engine.judge import judge, margin_db
 from envpredict.engine.phrases import Phrases, coded
-from envpredict.engine.reduce import worst_points
+from envpredict.engine.reduce import worst_point
 from envpredict.limits.persistence import Counted, Lasting, triggered
 from envpredict.limits.values import DayAllowance
 
@@ -96,8 +96,11 @@ def test_an_allowance_counts_days_above_each_step() -> None:
 
 
 def test_the_worst_floor_of_each_receptor_governs() -> None:
-    found = judge(series(np.array([[60.0], [70.0], [65.0], [40.0]])), np.full(4, 65.0), 0.05)
-    assert worst_points(found, np.array([0, 0, 0, 1]), 2).tolist() == [1, 3]
+    level = np.array([[60.0, 71.0], [70.0, 50.0], [65.0, 71.0], [40.0, -np.inf]])
+    assert worst_point(level, np.array([0, 0, 0, 1]), 2).tolist() == [[1, 0], [3, 3]]
+    assert worst_point(level, None, 2).tolist() == [[1, 0], [1, 0]]
+    with pytest.raises(ValueError, match="every receptor needs a point"):
+        worst_point(level, np.array([0, 0, 2, 2]), 3)
 
 
 def test_the_most_severe_finding_governs_then_the_highest_chance() -> None:
