@@ -43,7 +43,8 @@ class Clock:
     def moments(self, dates: Dates, seconds: Any) -> Millis:
         """Return the moments of clock times, seconds since midnight on dates; shapes broadcast.
 
-        Seconds above 86400 lie on the next date. In the hour that a change of clocks repeats the first pass is meant; in one that it leaves out, its end.
+        Seconds above 86400 lie on the next date. In the hour that a change of clocks repeats the first pass is meant;
+        in one that it leaves out, its end.
         """
         import pandas as pd
 

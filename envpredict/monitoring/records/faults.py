@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from envpredict.core.errors import Problem
 
@@ -14,15 +14,20 @@ SHOWN = 5
 
 
 class Faults:
-    """Faults by file and kind. Alike ones are one problem that names the first lines and how many there are."""
+    """Faults by file and kind. Alike ones are one problem that names the first lines and how many there are.
+
+    `lines`: every line with a fault, as it was noted.
+    """
 
     def __init__(self) -> None:
+        self.lines: list[NDArray[np.int64]] = []
         self._found: dict[tuple[str, str, str], list[int]] = {}
         self._counts: dict[tuple[str, str, str], int] = {}
 
     def add(self, file: str, lines: ArrayLike, what: str, hint: str = "") -> None:
         """Note a fault at some lines of a file; none: of the file as a whole."""
         numbers = np.asarray(lines, dtype=np.int64).ravel()
+        self.lines.append(numbers)
         key = (file, what, hint)
         kept = self._found.setdefault(key, [])
         kept += [int(line) for line in numbers[: SHOWN - len(kept)]] if len(kept) < SHOWN else []

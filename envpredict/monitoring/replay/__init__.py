@@ -1,0 +1,1 @@
+"""Records run through a plan's triggers, oldest first, as events; a growing file can be followed."""
