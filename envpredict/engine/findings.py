@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 SIGNIFICANT = 6
-ESTIMATE = BASES.index("estimate")
+MEMORY, ESTIMATE = BASES.index("memory"), BASES.index("estimate")
 _TENS = np.array([float(f"1e{power}") for power in range(23)])
 
 
@@ -50,7 +50,7 @@ class Heading:
     """What all rows of one rule, method and period have in common.
 
     `whole_db`: levels are compared in whole dB. `defers`: what decides where the limit is exceeded, for limits whose
-    exceedance is no verdict of its own; empty for all others.
+    exceedance is no verdict of its own; empty for all others. `confirmed`: who compared the set with its document.
     """
 
     method: str
@@ -63,6 +63,7 @@ class Heading:
     clause: str
     whole_db: bool = False
     defers: str = ""
+    confirmed: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,7 +126,8 @@ def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, 
 
 
 def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgement, evidence: Evidence,
-             doubtful: NDArray[np.bool_], p_exceed: Floats, deferred: NDArray[np.object_]) -> NDArray[np.object_]:
+             doubtful: NDArray[np.bool_], p_exceed: Floats, deferred: NDArray[np.object_],
+             confirmed: NDArray[np.object_]) -> NDArray[np.object_]:
     rows = len(likelihood)
     told = Phrases(rows)
     judged = applied.status == JUDGED
@@ -142,6 +144,7 @@ def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgemen
     told.add_where(active & ~judgement.in_range & ~judgement.unknown, "outside the law's valid range")
     _verify(told, np.where(active, evidence.median_basis, 0), "prediction")
     _verify(told, np.where(judged, applied.basis, 0), "limit")
+    told.add(*coded(confirmed))
     told.add(*coded(np.where(judged, applied.note, "")))
     for note in evidence.notes:
         told.add_where(active, note)
@@ -173,6 +176,9 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
                              doubtful, design_exceedance)
     deferred = seen & (likelihood != "unlikely") if heading.defers else np.zeros(len(receptors), dtype=bool)
     likelihood = np.where(deferred, "not_applicable", likelihood)
+    # what somebody has compared with its document is as good as read
+    recalled = judged & (applied.basis == MEMORY) & bool(heading.confirmed)
+    applied = replace(applied, basis=np.where(recalled, 0, applied.basis))
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
     nothing = np.full(len(receptors), np.nan)
     low, high = evidence.others or (nothing, nothing)
@@ -199,7 +205,8 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "median_basis": np.where(seen, np.array(BASES)[evidence.median_basis], ""),
         "basis": np.where(judged, np.array(BASES)[basis], ""),
         "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed,
-                           np.where(deferred, heading.defers, "").astype(object)),
+                           np.where(deferred, heading.defers, "").astype(object),
+                           np.where(recalled, f"limit: {heading.confirmed}", "").astype(object)),
     }
     p_day = np.where(judged[:, None], judgement.p_day, np.float32(np.nan))
     return Block({name: table[name] for name in FINDING_COLUMNS}, heading.method, heading.effect,

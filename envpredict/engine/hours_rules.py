@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from envpredict.core.citation import BASES
+from envpredict.core.citation import VERIFY_MARK
 from envpredict.engine.applied import JUDGED, NOT_GOVERNED
 from envpredict.engine.blocks import clock_blocks
+from envpredict.engine.confirmed import confirmed_by
 from envpredict.engine.findings import Block
 from envpredict.engine.results import FINDING_COLUMNS
 from envpredict.limits.outcome import Missing, NotGoverned
@@ -85,6 +86,11 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
     if (rule.status or limit_set.status) == "statutory":
         dated = f" ({limit_set.dated})" if limit_set.dated else ""
         said = f"{said}; statutory: {limit_set.document}, {limit_set.edition}{dated}"
+    basis, confirmed = rule.basis, confirmed_by(run.scenario, limit_set)
+    if basis == "memory" and confirmed:
+        basis, said = "read", f"{said}; limit: {confirmed}"
+    elif VERIFY_MARK[basis]:
+        said = f"{said}; limit: {VERIFY_MARK[basis]}"
     table: dict[str, Any] = {name: np.full(count, np.nan) if kind == "number" else np.full(count, "", dtype=object)
                              for name, (kind, _) in FINDING_COLUMNS.items()}
     table |= {
@@ -93,7 +99,7 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
         "period": ", ".join(period.label for period in rule.periods), "limit_set": limit_set.id, "rule": rule.id,
         "clause": rule.clause, "class": classes.class_id, "likelihood": word,
         "p_exceed": np.where(judged, 1.0 if how else 0.0, np.nan), "governing_day": np.where(judged, day, ""),
-        "in_range": np.ones(count, dtype=bool), "basis": np.where(judged, str(BASES[BASES.index(rule.basis)]), ""),
+        "in_range": np.ones(count, dtype=bool), "basis": np.where(judged, basis, ""),
         "reason": np.where(judged, said, text),
     }
     nothing = np.zeros((count, 0), dtype=np.float32)

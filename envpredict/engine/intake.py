@@ -8,7 +8,10 @@ from typing import TYPE_CHECKING
 from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
 from envpredict.core.words import suggestion
 from envpredict.engine.catalogue import Catalogue, load_catalogue
+from envpredict.engine.confirmed import check_confirmations
 from envpredict.engine.own_laws import own_ids
+from envpredict.engine.site_law_read import site_law_faults
+from envpredict.engine.steps import check_choice
 from envpredict.engine.works_fit import works_problems
 
 if TYPE_CHECKING:
@@ -18,7 +21,7 @@ if TYPE_CHECKING:
 NOISE_METHODS = frozenset({"octave"})
 UNUSED = frozenset({
     "choice.windows", "choice.impulse_db", "choice.tone_db", "choice.c0_db",
-    "choice.screening", "choice.reflections", "site_law", "layers.surface",
+    "choice.screening", "choice.reflections", "layers.surface",
 })
 """What the scenario's schema has room for and the engine doesn't use yet: stating it is refused."""
 
@@ -98,7 +101,8 @@ def read_scenario(folder: str | Path) -> Scenario:
         scenario = load_scenario(path, known_words(catalogue))
     except ScenarioProblems as error:
         raise ScenarioProblems([*problems, *error.problems], error.subject) from None
-    problems += _unfitting(scenario, catalogue)
+    problems += [*_unfitting(scenario, catalogue), *site_law_faults(scenario, catalogue), *check_confirmations(scenario, catalogue),
+                 *check_choice(scenario.choice)]
     if problems:
         raise ScenarioProblems(problems, f"scenario {path.name}")
     return scenario

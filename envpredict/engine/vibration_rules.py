@@ -12,11 +12,13 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
 from envpredict.engine.applied import JUDGED, MISSING, Applied
 from envpredict.engine.boundary import NEAREST_M, PLACE, boundary_plan_m
-from envpredict.engine.findings import Block, Heading, rows
+from envpredict.engine.confirmed import confirmed_by
+from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.judge import Judgement, days_of
 from envpredict.engine.judge_rule import judge_rule
 from envpredict.engine.reduce import take
 from envpredict.engine.settlement import Sand, sand_at, with_sand
+from envpredict.engine.site_law_evidence import trial_rows, with_trial
 from envpredict.engine.transfer import Transfer, transfer
 from envpredict.engine.vibration import ground_vibration
 from envpredict.engine.vibration_case import Case, Limits, limits_of
@@ -192,10 +194,23 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
         seen = examine(run, method, limit_set, rule, period)
         heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place,
                           WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause,
-                          whole_db=rule.rounding != "none", defers=_defers(limit_set, rule))
+                          whole_db=rule.rounding != "none", defers=_defers(limit_set, rule),
+                          confirmed=confirmed_by(run.scenario, limit_set))
         found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, seen.applied,
-                          seen.judgement, evidence(seen), seen.days, run.design_exceedance))
+                          seen.judgement, _evidence(seen), seen.days, run.design_exceedance))
     return found
+
+
+def _evidence(seen: Examined) -> Evidence:
+    """Return what the findings stand on, beside what the published laws alone would say where records changed them."""
+    case = seen.case
+    trial = trial_rows(seen)
+    found = evidence(seen, trial)
+    plain = case.method.without_trial
+    if plain is None:
+        return found
+    before = examine(case.run, plain, case.limit_set, case.rule, case.period).judgement
+    return with_trial(found, trial, seen.judgement, before, case.rule.quantity or "", case.run.design_exceedance)
 
 
 def _defers(limit_set: LimitSet, rule: Rule) -> str:

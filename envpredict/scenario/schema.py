@@ -41,6 +41,20 @@ def clock(value: Any) -> int:
     raise fault(f"{value!r} is no clock time", hint)
 
 
+def step(most: float) -> Callable[[Any], Any]:
+    """Return a check of a step into a building: a factor above 0 and at most `most`, or the name of a declared step."""
+    def check(value: Any) -> Any:
+        hint = f"write a factor above 0 and at most {most:g}, or the name of a declared step in quotes"
+        if isinstance(value, str) and value:
+            return value
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise fault(f"{value!r} is neither a factor nor the name of a step", hint)
+        if not 0.0 < value <= most:
+            raise fault(f"{value!r} is out of range: it must be above 0 and at most {most:g}", hint)
+        return float(value)
+    return check
+
+
 def _holidays(value: Any) -> Any:
     """Accept a country's code or a list of dates."""
     dates = isinstance(value, list) and all(type(item) is date for item in value)
@@ -302,8 +316,9 @@ class ChoiceTable(Table):
 
     noise: Text = "octave"
     models: dict[str, Text] = Field(default_factory=dict)
-    ground_to_floor: Annotated[float, Field(gt=0, le=20)] | None = None
-    ground_to_foundation: Annotated[float, Field(gt=0, le=2)] | None = None
+    ground_to_floor: Annotated[Any, BeforeValidator(step(20.0))] = None
+    ground_to_foundation: Annotated[Any, BeforeValidator(step(2.0))] = None
+    foundation_to_floor: Annotated[Any, BeforeValidator(step(20.0))] = None
     windows: Annotated[str, AfterValidator(one_of("open", "tilted", "closed"))] | None = None
     impulse_db: Annotated[float, Field(ge=0, le=15)] | None = None
     tone_db: Annotated[float, Field(ge=0, le=10)] | None = None
