@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import pkgutil
 import sys
 from typing import Any
@@ -10,6 +11,9 @@ from typing import Any
 import click
 
 from envpredict.core.errors import EnvpredictError
+
+DEBUG = "ENVPREDICT_DEBUG"
+OWN_FAULT = 4
 
 
 class Verbs(click.Group):
@@ -24,6 +28,14 @@ class Verbs(click.Group):
             sys.exit(error.exit_code)
         except BrokenPipeError:
             sys.exit(0)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except Exception as error:
+            if os.environ.get(DEBUG):
+                raise
+            click.echo(f"Error: a fault of envpredict itself, not of your input: {type(error).__name__}: {error} -> set "
+                       f"{DEBUG}=1 to see where, and report it", err=True)
+            sys.exit(OWN_FAULT)
 
     def add_command(self, cmd: click.Command, name: str | None = None) -> None:
         """Add a command; its examples keep their lines, and the list of commands shows its first sentence whole."""

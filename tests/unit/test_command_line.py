@@ -173,6 +173,19 @@ def test_a_folder_that_cannot_be_written_ends_with_exit_code_3(tmp_path: Path) -
     assert caught.value.exit_code == 3
 
 
+def test_a_fault_of_the_program_itself_shows_no_traceback(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(_path: Path) -> None:
+        raise ZeroDivisionError("planted")
+
+    monkeypatch.setattr("envpredict.engine.intake.read_scenario", broken)
+    done = run("check", SCENARIO)
+    assert done.exit_code == 4
+    assert "a fault of envpredict itself" in done.output
+    assert "Traceback" not in done.output
+    monkeypatch.setenv("ENVPREDICT_DEBUG", "1")
+    assert isinstance(run("check", SCENARIO).exception, ZeroDivisionError)
+
+
 def test_outputs_are_found_without_a_list() -> None:
     assert set(OUTPUTS) == set(load_outputs())
     assert np.all([output.holds for output in OUTPUTS.values()])
