@@ -17,6 +17,7 @@ import pytest
 from click.testing import CliRunner
 
 from envpredict.outputs.reference import command_group
+from envpredict.outputs.registry import load_outputs
 
 ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
@@ -82,7 +83,7 @@ def test_every_command_says_what_it_does_and_shows_an_example() -> None:
         assert "Example" in command.help, f"{name} shows no example"
         assert f"envpredict {name}" in command.help, f"the example of {name} doesn't call it"
         shown = CliRunner().invoke(command_group(), [name, "--help"]).output
-        assert re.search(rf"^  Example:\n    envpredict {name}", shown, flags=re.MULTILINE), "the example is wrapped"
+        assert re.search(rf"^  Examples?:\n    envpredict {name}", shown, flags=re.MULTILINE), "the example is wrapped"
         bare = [option.name for option in command.params if isinstance(option, click.Option) and not option.help]
         assert not bare, f"{name}: options without help: {bare}"
 
@@ -128,6 +129,24 @@ def test_hooks_are_local_and_run_what_continuous_integration_runs() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
     assert entries
     assert [entry for entry in entries if entry not in script] == []
+
+
+def test_the_readmes_library_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+                                          capsys: pytest.CaptureFixture[str]) -> None:
+    example, = re.findall(r"```python\n(.*?)```", README.read_text(encoding="utf-8"), flags=re.DOTALL)
+    (tmp_path / "scenarios").symlink_to(ROOT / "scenarios")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(example, "README.md", "exec"), {})
+    printed = capsys.readouterr().out
+    assert "impact_hydraulic" in printed
+    assert "[verify" in printed, "the law's source is from memory, and says so"
+    assert {path.name for path in (tmp_path / "out").iterdir()} == set(load_outputs())
+
+
+def test_the_readme_names_every_output() -> None:
+    section = README.read_text(encoding="utf-8").partition("## What comes out")[2].partition("\n## ")[0]
+    named = {name.rstrip("/") for name in re.findall(r"`([\w.]+/?)`", section)}
+    assert named == set(load_outputs())
 
 
 @pytest.mark.parametrize("text", [README, DEVELOPERS], ids=lambda path: path.name)
