@@ -58,6 +58,10 @@ class Layer:
         """Return the name of file and layer."""
         return self.faults.where
 
+    def has(self, name: str) -> bool:
+        """Return whether the file has a column of this name, or the scenario gives it one or a default."""
+        return self.table.columns.get(name, name) in self.frame.columns or name in self.table.defaults
+
     def cells(self, wanted: Sequence[Column], found: Findings) -> dict[str, list[Any]]:
         """Return the wanted columns."""
         geometry = self.frame.geometry.name

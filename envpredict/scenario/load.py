@@ -16,6 +16,7 @@ from envpredict.scenario.problems import Findings
 from envpredict.scenario.programme import read_programme
 from envpredict.scenario.receptors import read_receptors
 from envpredict.scenario.schema import FileTable, LimitsTable, OwnTable
+from envpredict.scenario.surface import check_surface
 from envpredict.scenario.surroundings import KINDS, read_surroundings
 from envpredict.scenario.types import (
     Acoustic,
@@ -109,10 +110,12 @@ class _Reader:
             if name in self.layers:
                 self.others[name] = read_surroundings(name, self.layers[name], self._moved(name, crs), found)
         strata, baseline, sources = self._tables(receptors)
-        self._compare(piles, receptors, strata)
+        self._compare(piles, receptors, strata, sources)
         for layer in self.layers.values():
             layer.faults.tell()
-        surface, own, site_law = self._surface(), self._own(), self._named("site_law", document.table("site_law"))
+        surface = self._surface(crs, [frame for frame in (piles.piles if piles else None, receptors,
+                                                          self.others.get("obstacles")) if frame is not None])
+        own, site_law = self._own(), self._named("site_law", document.table("site_law"))
         head, limits = document.head, document.table("limits")
         if (found.problems or head is None or crs is None or piles is None or receptors is None or programme is None
                 or limits is None):
@@ -163,7 +166,8 @@ class _Reader:
                 read(background, "background", "baseline", tables.BASELINE, tables.check_baseline(ids)),
                 read(background, "background", "other_sources", tables.OTHER_SOURCES, tables.check_other_sources))
 
-    def _compare(self, piles: Piles | None, receptors: gpd.GeoDataFrame | None, strata: pd.DataFrame | None) -> None:
+    def _compare(self, piles: Piles | None, receptors: gpd.GeoDataFrame | None, strata: pd.DataFrame | None,
+                 sources: pd.DataFrame | None) -> None:
         """Check what was read against one another, as far as it was read."""
         if piles is None:
             return
@@ -172,16 +176,33 @@ class _Reader:
         obstacles = self.others.get("obstacles")
         if obstacles is not None:
             nearby.check_obstacles(piles.piles, obstacles, self.layers["obstacles"])
+            if receptors is not None:
+                nearby.check_inside(receptors, self.layers["receptors"], obstacles, self.layers["obstacles"])
+            if sources is not None:
+                name = self.document.tables["background"].other_sources.file
+                nearby.check_sources(sources, obstacles, self.layers["obstacles"], name, self.found)
         if strata is not None:
             name = self.document.tables["ground"].strata.file
             nearby.check_strata_reach(piles.piles, strata, name, self.found)
 
-    def _surface(self) -> Path | None:
-        table = self.document.surface
-        path = file_there(self.document, table.file, ("layers", "surface"), self.found) if table is not None else None
-        if table is not None and path is not None and looks_like(path) != "a TIFF raster":
+    def _surface(self, crs: CRS | None, frames: list[gpd.GeoDataFrame]) -> Path | None:
+        """Return the raster of ground elevations, told everything that is wrong with it."""
+        table, acoustic = self.document.surface, self.document.table("acoustic")
+        flat = acoustic is None or acoustic.terrain == "flat"
+        if table is None:
+            if not flat:
+                self.found.key(("acoustic", "terrain"), "terrain is 'surface', but [layers] names no surface",
+                               'name the raster: surface = "ground.tif" under [layers], or say terrain = "flat"')
+            return None
+        if flat:
+            self.found.key(("layers", "surface"), "isn't used while terrain is 'flat'",
+                           'say terrain = "surface" under [acoustic], or take the layer out')
+        path = file_there(self.document, table.file, ("layers", "surface"), self.found)
+        if path is not None and looks_like(path) != "a TIFF raster":
             self.found.add(table.file, f"isn't a GeoTIFF raster: it looks like {looks_like(path)}",
                            "export the ground elevation as GeoTIFF")
+        elif path is not None and crs is not None and frames:
+            check_surface(path, table.file, crs, frames, self.found)
         return path
 
     def _named(self, place: str, table: FileTable | None) -> Path | None:

@@ -51,14 +51,53 @@ def _too_near(name: str, pile: str, distance: float, shape: Any) -> str:
 
 
 def check_obstacles(piles: gpd.GeoDataFrame, obstacles: gpd.GeoDataFrame, layer: Layer) -> None:
-    """Tell of obstacles to sound that a pile stands in or on."""
+    """Tell of obstacles to sound that a pile stands in, and of screens that touch one: sound needs room before them."""
     shapes = obstacles.geometry.to_numpy()
-    tree = shapely.STRtree(piles.geometry.to_numpy())
+    places = piles.geometry.to_numpy()
+    tree = shapely.STRtree(places)
     for row in np.flatnonzero(layer.sound):
-        hit = tree.query(shapes[row], predicate="intersects")
-        if len(hit):
-            layer.faults.add(int(row), f"pile '{piles['id'].iloc[hit[0]]}' stands in obstacle "
-                             f"'{obstacles['id'].iloc[row]}'", "move one of them, or take the obstacle out")
+        line = "Line" in shapes[row].geom_type
+        hit = tree.query(shapes[row], predicate="dwithin" if line else "intersects",
+                         **({"distance": CLEARANCE_M} if line else {}))
+        if not len(hit):
+            continue
+        pile = hit[shapely.distance(places[hit], shapes[row]).argmin()]
+        name, obstacle = piles["id"].iloc[pile], obstacles["id"].iloc[row]
+        if line:
+            layer.faults.add(int(row), f"screen '{obstacle}' touches pile '{name}' "
+                             f"({shapely.distance(places[pile], shapes[row]):.2f} m)",
+                             f"a screen stands at least {CLEARANCE_M} m clear of every source: move it, or take it out")
+        else:
+            layer.faults.add(int(row), f"pile '{name}' stands in obstacle '{obstacle}'",
+                             "move one of them, or take the obstacle out")
+
+
+def check_inside(receptors: gpd.GeoDataFrame, layer: Layer, obstacles: gpd.GeoDataFrame, other: Layer) -> None:
+    """Tell of receptors drawn as points inside an obstacle: nobody knows before which facade they stand."""
+    shapes = obstacles.geometry.to_numpy()
+    tree = shapely.STRtree(shapes)
+    for row in np.flatnonzero(layer.sound):
+        shape = receptors.geometry.iloc[row]
+        if shape.geom_type != "Point":
+            continue
+        hit = [number for number in tree.query(shape, predicate="within") if other.sound[number]]
+        if hit:
+            layer.faults.add(int(row), f"receptor '{receptors['id'].iloc[row]}' is a point inside obstacle "
+                             f"'{obstacles['id'].iloc[hit[0]]}'",
+                             "draw it as the building's outline, or put the point 1 m before the facade")
+
+
+def check_sources(sources: pd.DataFrame, obstacles: gpd.GeoDataFrame, layer: Layer, where: str,
+                  found: Findings) -> None:
+    """Tell of other sources of sound that stand inside an obstacle."""
+    shapes = obstacles.geometry.to_numpy()
+    tree = shapely.STRtree(shapes)
+    for source in sources.dropna(subset=["x", "y"]).to_dict("records"):
+        hit = [number for number in tree.query(shapely.Point(source["x"], source["y"]), predicate="within")
+               if layer.sound[number]]
+        if hit:
+            found.add(where, f"source '{source['id']}' stands inside obstacle '{obstacles['id'].iloc[hit[0]]}'",
+                      "move one of them, or take the obstacle out")
 
 
 def check_strata_reach(piles: gpd.GeoDataFrame, strata: pd.DataFrame, where: str, found: Findings) -> None:

@@ -219,7 +219,8 @@ class Scenario:
     `piles`: points in driving order, columns `PILE_COLUMNS`; `wall`: lines for drawing (section, pile_type).
     `receptors`: columns `RECEPTOR_COLUMNS` and those facts of `Known.facts` that the layer gives; geometry of any
     type.
-    `obstacles`: polygons (buildings) and lines (screens), columns id, height_m; `acoustic_ground`: polygons, porosity;
+    `obstacles`: polygons (buildings) and lines (screens), columns id, height_m and, where the layer has it,
+    built_fraction (then one of the two is NaN); `acoustic_ground`: polygons, porosity;
     `constraints`: polygons, columns id, kind, value_m, from, to; `boundary`: polygons.
     `strata`: borehole, x, y (scenario's CRS), top_m, base_m (depths below ground), description, spt_n (text), cu_kpa,
     ucs_mpa, vs_m_s, cobble_m, boulder_m, gravel (text), water_m; a missing number is NaN, a missing text None.
