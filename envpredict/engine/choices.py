@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,8 @@ from envpredict.core.citation import Citation
 from envpredict.engine.overrides import STATED, stated_method
 from envpredict.engine.own_laws import laws_with_choice
 from envpredict.engine.reductions import adopted, entry_with, reduced
+from envpredict.engine.site_law_read import site_law_of
+from envpredict.engine.site_law_use import SiteUse, with_site_law
 from envpredict.engine.soil import Drives, drives, read_ground
 from envpredict.engine.stated_plant import with_stated
 
@@ -31,7 +33,8 @@ class MethodChoice:
     it, the preferred ones first; `plant`: what works, with its sound power; `stated`: the keys that the scenario gives;
     `hours`: hours of work that take the place of the programme's shift; `pause`: clock times of a daily pause in s;
     `start_stop_gain`: what reductions do to a vibrator's start and stop beside what they do to its running;
-    `reductions`: those in force; `told`: what each does, rows of `reductions.REDUCTION_COLUMNS`.
+    `reductions`: those in force; `told`: what each does, rows of `reductions.REDUCTION_COLUMNS`; `site`: what trial
+    records of the site have taught of it.
     """
 
     id: str
@@ -48,6 +51,7 @@ class MethodChoice:
     start_stop_gain: float = 1.0
     reductions: tuple[str, ...] = ()
     told: tuple[tuple[str, ...], ...] = ()
+    site: SiteUse = field(default_factory=SiteUse)
 
     @property
     def signal(self) -> str:
@@ -107,4 +111,6 @@ def _of(entry: MethodEntry, scenario: Scenario, catalogue: Catalogue, drive: Dri
 def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...]:
     """Return the scenario's candidates in its order, with what it states of them and the reductions that it adopts."""
     drive = drives(scenario, read_ground(scenario))
-    return tuple(_of(entry, scenario, catalogue, drive) for entry in scenario.methods)
+    site = site_law_of(scenario)
+    return tuple(with_site_law(_of(entry, scenario, catalogue, drive), site, catalogue.models)
+                 for entry in scenario.methods)

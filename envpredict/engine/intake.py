@@ -101,8 +101,8 @@ def read_scenario(folder: str | Path) -> Scenario:
         scenario = load_scenario(path, known_words(catalogue))
     except ScenarioProblems as error:
         raise ScenarioProblems([*problems, *error.problems], error.subject) from None
-    problems += [*_unfitting(scenario, catalogue), *site_law_faults(scenario, catalogue), *check_confirmations(scenario, catalogue),
-                 *check_choice(scenario.choice)]
+    problems += [*_unfitting(scenario, catalogue), *site_law_faults(scenario, catalogue),
+                 *check_confirmations(scenario, catalogue), *check_choice(scenario.choice)]
     if problems:
         raise ScenarioProblems(problems, f"scenario {path.name}")
     return scenario

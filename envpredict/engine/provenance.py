@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
 from envpredict.engine.results import Provenance
+from envpredict.engine.site_law_use import SiteUse, summary
 from envpredict.engine.sound import NOISE_METHODS
 from envpredict.engine.sound_field import HEAD_HEIGHT
 from envpredict.engine.sound_method import ON_TIME_SOURCE
@@ -62,6 +63,9 @@ def provenance(scenario: Scenario, catalogue: Catalogue, methods: tuple[MethodRu
                "stated_by_scenario": {m.choice.id: list(m.choice.stated) for m in methods if m.choice.stated},
                "temperature_c": scenario.acoustic.temperature_c, "humidity_percent": scenario.acoustic.humidity_percent,
                "porosity": scenario.acoustic.porosity, "crs": scenario.crs.to_string(), "noise": noise.title}
+    taught = {m.choice.id: summary(m.choice.site) for m in methods if m.choice.site != SiteUse()}
+    if taught:
+        options["site_law"] = taught
     if scenario.surface is not None and scenario.acoustic.terrain == "surface":
         options["terrain"] = scenario.surface.name
     return Provenance(version("envpredict"), dict(scenario.inputs), {name: version(name) for name in PACKAGES},

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from envpredict.engine.feasibility import Feasibility, feasibility
 from envpredict.engine.geometry import plan_distance_m
 from envpredict.engine.programme import SPEEDS, Passes, Speed, plan_work
 from envpredict.engine.site import Site, read_site
+from envpredict.engine.site_law_use import SiteUse
 from envpredict.engine.soil import Drives, drives, read_ground
 from envpredict.engine.sound import Sound, sound_of
 from envpredict.engine.sound_method import MethodSound, method_sound, plant_by_screens
@@ -64,7 +65,8 @@ class MethodRun:
     """One candidate in a run: its programme, its ground vibration and its sound.
 
     `passes`: the programme at the likely rates; `programmes`: those at the slow, likely and fast rates.
-    `feasible`: whether it reaches the toe, pile by pile.
+    `feasible`: whether it reaches the toe, pile by pile. `published`: the vibration without trial records of the site,
+    None where there are none.
     """
 
     choice: MethodChoice
@@ -74,6 +76,14 @@ class MethodRun:
     sound: MethodSound
     feasible: Feasibility
     notes: tuple[str, ...]
+    published: GroundVibration | None = None
+
+    @property
+    def without_trial(self) -> MethodRun | None:
+        """Return the same candidate by the published laws alone, or None where no trial records change them."""
+        if self.published is None:
+            return None
+        return replace(self, choice=replace(self.choice, site=SiteUse()), vibration=self.published, published=None)
 
     def others(self, run: Run, which: NDArray[np.int64], pile: NDArray[np.int64]) -> tuple[Floats, Floats]:
         """Return the lowest and highest median (R,) in mm/s of the other laws at each receptor's governing pile.
@@ -133,6 +143,9 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     if passes.unknown_ground.any():
         notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
                      "there")
-    return MethodRun(choice, passes, programmes,
-                     ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes),
-                     method_sound(run.sound, choice, run.drive), feasibility(run, choice), tuple(notes))
+    def vibration(candidate: MethodChoice) -> GroundVibration:
+        return ground_vibration(candidate, run.catalogue.models, run.drive, run.plan_m, run.schemes)
+
+    return MethodRun(choice, passes, programmes, vibration(choice), method_sound(run.sound, choice, run.drive),
+                     feasibility(run, choice), tuple(notes),
+                     vibration(replace(choice, site=SiteUse())) if choice.site.laws else None)

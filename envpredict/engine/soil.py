@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from envpredict.engine.site_law_read import proved_hard
+
 if TYPE_CHECKING:
     from envpredict.ground.ground import Ground
     from envpredict.scenario.types import Scenario
@@ -23,7 +25,8 @@ class Drives:
     """The drive of each pile (P) through the ground, in depth steps (D) of `STEP_M` down to the longest pile.
 
     `depth_m` (D): the toe's depth at the end of each step; `within` (P, D): steps that belong to the pile's drive;
-    `borehole` (P): number of the borehole that stands for the pile's ground, -1 where there's none.
+    `borehole` (P): number of the borehole that stands for the pile's ground, -1 where there's none; `proved_hard` (P):
+    press records of the site show harder ground than the borehole.
     """
 
     depth_m: Floats
@@ -32,11 +35,12 @@ class Drives:
     borehole: NDArray[np.intp]
     ground: Ground | None
     stated: str | None
+    proved_hard: NDArray[np.bool_]
 
     def take(self, piles: NDArray[np.intp]) -> Drives:
         """Return the drives of some piles, in their order; a pile may be asked for more than once."""
         return Drives(self.depth_m, self.within[piles], self.length_m[piles], self.borehole[piles], self.ground,
-                      self.stated)
+                      self.stated, self.proved_hard[piles])
 
     def words(self, scheme: str) -> NDArray[np.str_]:
         """Return (P, D) the ground's words in a scheme; `unknown` where strata don't tell.
@@ -76,7 +80,8 @@ def drives(scenario: Scenario, ground: Ground | None) -> Drives:
         x = scenario.piles.geometry.x.to_numpy(dtype=float)
         y = scenario.piles.geometry.y.to_numpy(dtype=float)
         borehole = np.asarray(ground.nearest(x, y), dtype=np.intp)
-    return Drives(depth, within, lengths, borehole, ground, scenario.ground_defaults.ground_class)
+    return Drives(depth, within, lengths, borehole, ground, scenario.ground_defaults.ground_class,
+                  proved_hard(scenario))
 
 
 def shallowest(words: NDArray[np.str_], within: NDArray[np.bool_], depth_m: Floats, word: str) -> Floats:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from envpredict.core.citation import Basis, weakest
 from envpredict.core.registry import Registry
 from envpredict.engine.geometry import slope_distance_m
+from envpredict.engine.site_law_use import Trial, settled, updated
 from envpredict.engine.soil import UNKNOWN, Drives, shallowest
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ class LawField:
     `log_median` (R, P): log10 of the median of the worst step of each pile's drive, NaN where the ground isn't known
     well enough for the law; `depth_m` (R, P): toe depth of that step, NaN for laws that don't know depth; `in_range`
     (R, P); `word` (R, P): the ground's word at that step, empty for laws blind to ground; `option`: the law's argument
-    that takes the word.
+    that takes the word; `trial`: what trial records of the site have made of it.
     """
 
     law: LawUse
@@ -55,11 +56,12 @@ class LawField:
     unproven: str
     notes: tuple[str, ...] = ()
     option: str = ""
+    trial: Trial | None = None
 
     def at_rows(self, rows: NDArray[np.intp]) -> LawField:
         """Return the law at some receptors, in their order."""
         return replace(self, log_median=self.log_median[rows], depth_m=self.depth_m[rows], in_range=self.in_range[rows],
-                       word=self.word[rows])
+                       word=self.word[rows], trial=None if self.trial is None else self.trial.at_rows(rows))
 
 
 def _ground_option(spec: ModelSpec, law: LawUse, schemes: Sequence[str]) -> str | None:
@@ -150,9 +152,10 @@ def evaluate(spec: ModelSpec, law: LawUse, choice: MethodChoice, drive: Drives, 
     bases: list[Basis] = [spec.basis, *([law.citation.basis] if law.parameters or law.factor != 1.0 else [])]
     weakest_all = weakest([*bases, scatter.source.basis, law.citation.basis,
                            *([choice.energy_source.basis] if choice.energy_source else [])])
-    return LawField(law, spec, spec.quantity, best, depth_of, inside, word_of, scatter.between_site,
-                    scatter.within_site, weakest(bases), weakest_all, _unproven(law, spec, bases), tuple(notes),
-                    option or "")
+    field = LawField(law, spec, spec.quantity, best, depth_of, inside, word_of, scatter.between_site,
+                     scatter.within_site, weakest(bases), weakest_all, _unproven(law, spec, bases), tuple(notes),
+                     option or "")
+    return updated(field, choice, drive, plan_m)
 
 
 def _in_range(spec: ModelSpec, distance_m: Floats, depth_m: Floats, choice: MethodChoice,
@@ -234,7 +237,7 @@ def _doubled(running: LawField, gain: float) -> LawField:
     """
     return replace(running, law=running.law.model_copy(update={"phase": "start_stop"}),
                    log_median=running.log_median + np.log10(START_STOP_OVER_RUNNING * gain),
-                   notes=(*running.notes, TWICE))
+                   notes=(*running.notes, TWICE), trial=None if running.trial is None else running.trial.doubled())
 
 
 def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats,
@@ -247,6 +250,7 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
     fields = [evaluate(models[law.model], law, choice, drive, plan_m, schemes) for law in _phases(choice)]
     if any(field.law.phase == "start_stop" for field in fields):
         fields += [_doubled(field, choice.start_stop_gain) for field in fields if field.law.phase == "running"]
+    fields = settled(fields, TWICE)
     stages = [stage.id for stage in choice.method.stages]
     members = [np.flatnonzero([field.law.stage == stage for field in fields]) for stage in stages]
     # a stage without a law of its own counts as the worst of the others
@@ -275,12 +279,19 @@ def _highest(fields: tuple[LawField, ...], members: NDArray[np.intp], gain: Floa
     return GroundVibration(
         quantity=fields[0].quantity if len(quantities) == 1 else "ppv_unspecified",
         log_median=np.take_along_axis(stack, pick, axis=0)[0],
-        shared=np.array([field.shared for field in some])[chosen],
-        own=np.array([field.own for field in some])[chosen],
+        shared=_scatter(some, "shared", chosen), own=_scatter(some, "own", chosen),
         in_range=np.take_along_axis(np.stack([field.in_range for field in some]), pick, axis=0)[0],
         field=members[chosen].astype(np.int64),
         fields=fields,
     )
+
+
+def _scatter(some: Sequence[LawField], name: str, chosen: NDArray[np.intp]) -> Floats:
+    """Return a scatter of the chosen fields: one number per law, or what trial records left of it place by place."""
+    if all(field.trial is None for field in some):
+        return np.array([getattr(field, name) for field in some])[chosen]
+    every = [np.broadcast_to(getattr(field.trial or field, name), chosen.shape) for field in some]
+    return np.asarray(np.take_along_axis(np.stack(every), chosen[None], axis=0)[0])
 
 
 def other_laws(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives, plan_m: Floats, governing: LawField,

@@ -15,6 +15,7 @@ from envpredict.engine.dose import power_of
 from envpredict.engine.exposure import exposure_basis
 from envpredict.engine.findings import Evidence
 from envpredict.engine.judge_rule import counts_days
+from envpredict.engine.site_law_evidence import TrialRows
 from envpredict.engine.vibration import other_laws
 
 if TYPE_CHECKING:
@@ -104,19 +105,19 @@ def _notes(seen: Examined) -> tuple[str, ...]:
     return tuple(dict.fromkeys(note for note in found if note))
 
 
-def evidence(seen: Examined) -> Evidence:
-    """Return what the findings of an examined case stand on, receptor by receptor."""
+def evidence(seen: Examined, trial: TrialRows) -> Evidence:
+    """Return what the findings of an examined case stand on, receptor by receptor; `trial`: the site's records."""
     case, which, pile = seen.case, seen.field, seen.pile
     fields, feasible = case.method.vibration.fields, case.method.feasible
 
     def of_law(values: list[object]) -> NDArray[np.object_]:
         return np.array(values, dtype=object)[which]
 
-    unproven = of_law([field.unproven for field in fields])
+    unproven = trial.unless_proven(of_law([field.unproven for field in fields]))
     doubts = feasible.doubts(case.run.plan_m.shape[1])[pile]
     for text in (doubts, seen.limits.partial):
         unproven = np.where(unproven == "", text, unproven).astype(object)
-    median = np.array([rank(field.median_basis) for field in fields])[which]
+    median = trial.median_basis(np.array([rank(field.median_basis) for field in fields])[which])
     turned = (seen.levels.basis if seen.levels else np.zeros(len(fields), dtype=np.int64))[which]
     way = seen.way.basis[seen.spots.of]
     every = np.array([rank(field.basis) for field in fields])[which]

@@ -1,0 +1,96 @@
+"""What trial records of a site do to a finding: whether `unlikely` may rest on them, and what they changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from envpredict.core.quantities import QUANTITIES
+from envpredict.engine.applied import rank
+from envpredict.engine.findings import rounded
+from envpredict.engine.site_law import speaks_for
+from envpredict.engine.site_law_use import DOUBLED, NOT_MINE, PROVEN, TOLD, UPDATED
+
+if TYPE_CHECKING:
+    from envpredict.engine.findings import Evidence
+    from envpredict.engine.judge import Judgement
+    from envpredict.engine.vibration_rules import Examined
+
+Texts = NDArray[np.object_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrialRows:
+    """What the site's records say at each receptor (R): `code` of `site_law_use.TOLD`, `proven`, `told` in words.
+
+    `lacks`: what the records of the governing law lack; `harder`: what shows that the ground is harder than known.
+    """
+
+    code: NDArray[np.int8]
+    proven: NDArray[np.bool_]
+    told: Texts
+    lacks: Texts
+    harder: Texts
+
+    def unless_proven(self, unproven: Texts) -> Texts:
+        """Return why `unlikely` can't rest on the law, without what the records have settled."""
+        return np.where(self.proven, "", np.where(self.harder == "", unproven, self.harder)).astype(object)
+
+    def median_basis(self, ranks: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return how well medians are known: measured on the site where the records suffice."""
+        return np.where(self.proven, rank("read"), ranks)
+
+
+def trial_rows(seen: Examined) -> TrialRows:
+    """Return what the site's records say of the governing law and pile of each receptor."""
+    case, which, pile = seen.case, seen.field, seen.pile
+    count = len(which)
+    code, lacks = np.zeros(count, dtype=np.int8), np.full(count, "", dtype=object)
+    mine = np.zeros(count, dtype=bool)
+    of = seen.spots.of
+    for number, field in enumerate(seen.spots.vibration.fields):
+        here = which == number
+        if field.trial is None or not here.any():
+            continue
+        code[here] = field.trial.code[of[here], pile[here]]
+        mine[here] = speaks_for(field.trial.law.quantity, case.rule.quantity or "")
+        missing = "; ".join(dict.fromkeys(text for fit in field.trial.law.strata for text in fit.lacks()))
+        lacks[here] = missing or "the energy of the trial isn't stated or was lower"
+    told = np.array([TOLD[int(one)] for one in code], dtype=object)
+    told = np.where((code == PROVEN) & ~mine, f"{TOLD[PROVEN]}; they say nothing sure of {case.rule.quantity}",
+                    told).astype(object)
+    harder = case.method.choice.site.harder
+    ids = case.run.scenario.piles["id"].astype(str).to_numpy()
+    reasons = np.array([f"the ground proved harder than the boreholes show: {harder[name]}" if name in harder else ""
+                        for name in ids], dtype=object)
+    return TrialRows(code, (code == PROVEN) & mine, told, lacks, reasons[pile])
+
+
+def with_trial(found: Evidence, rows: TrialRows, after: Judgement, before: Judgement, quantity: str,
+               design_exceedance: float) -> Evidence:
+    """Return the evidence with what the records changed against the published law.
+
+    `after`, `before`: the judgements with and without them. A chance that is low only by provisional records can't be
+    called `unlikely`.
+    """
+    unit = QUANTITIES[quantity].unit
+    changed = np.isin(rows.code, (UPDATED, PROVEN, DOUBLED))
+    medians, chances = rounded(before.median, 3), rounded(before.p_exceed, 2)
+    beside = np.array([f"by the published law alone: median {median:g} {unit}, chance {chance:.2g}" if hit else ""
+                       for median, chance, hit in zip(medians, chances, changed, strict=True)], dtype=object)
+    with np.errstate(invalid="ignore"):
+        rests = ((rows.code == UPDATED) | (rows.code == DOUBLED) | ((rows.code == PROVEN) & ~rows.proven)) & (
+            after.p_exceed < design_exceedance) & ~(before.p_exceed < design_exceedance)
+    provisional = np.array([f"the chance is low only by provisional trial records ({text})" for text in rows.lacks],
+                           dtype=object)
+    unproven = np.where(rests & (found.unproven == ""), provisional, found.unproven).astype(object)
+    own = np.full(len(unproven), "", dtype=object) if found.row_notes is None else found.row_notes
+    notes = np.array(["; ".join(str(text) for text in texts if text)
+                      for texts in zip(rows.told, beside, own, strict=True)], dtype=object)
+    return replace(found, unproven=unproven, row_notes=notes)
+
+
+__all__ = ["NOT_MINE", "TrialRows", "trial_rows", "with_trial"]

@@ -1,0 +1,110 @@
+"""The update where some records tell only that a level stayed below a trigger, or went beyond an instrument's range.
+
+Adaptive Gauss-Hermite quadrature over level and slope shift (Naylor and Smith 1982): the nodes follow mean and
+covariance of the posterior until they settle. The effect of each pile is integrated out as well, in closed form for the
+records that read a level and for a single one that doesn't, else by quadrature.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr, logsumexp
+
+from envpredict.core.citation import Citation
+from envpredict.monitoring.site_law.weighted import Floats, sums
+
+if TYPE_CHECKING:
+    from envpredict.monitoring.site_law.update import Posterior, Prior, Records
+
+SOURCE = Citation("Naylor and Smith, Applications of a method for the efficient computation of posterior distributions",
+                  1982, "adaptive Gauss-Hermite quadrature", "memory", note="checked by simulation in the tests")
+_Z, _W = np.polynomial.hermite_e.hermegauss(20)
+_LOG_W = np.log(_W / math.sqrt(2.0 * math.pi))
+_PILE_Z, _PILE_W = np.polynomial.hermite_e.hermegauss(24)
+_PILE_LOG_W = np.log(_PILE_W / math.sqrt(2.0 * math.pi))
+_STEPS = 60
+_SETTLED = 1e-7
+WIDE = 100.0
+"""Stands for an unknown level or slope where there's no prior: far wider than any ground differs from another."""
+
+
+def integrated(records: Records, prior: Prior, share: float) -> Posterior:
+    """Return the posterior for one share of the pile, its moments by quadrature.
+
+    Raises ValueError if the quadrature doesn't settle, as it can't without a prior where no record reads a level.
+    """
+    from envpredict.monitoring.site_law.update import Posterior
+
+    likelihood = _Likelihood(records, prior.within, share)
+    prior_sd = np.array([min(sd, WIDE) for sd in (prior.level_sd, prior.slope_sd)])
+    mean, covariance = likelihood.start(prior_sd)
+    evidence = -math.inf
+    nodes = np.stack(np.meshgrid(_Z, _Z, indexing="ij"), axis=-1).reshape(-1, 2)
+    weights = (_LOG_W[:, None] + _LOG_W[None, :]).ravel() + 0.5 * (nodes**2).sum(axis=1) + math.log(2.0 * math.pi)
+    for _ in range(_STEPS):
+        root = np.linalg.cholesky(covariance)
+        shifts = mean + nodes @ root.T
+        prior_log = -0.5 * ((shifts / prior_sd) ** 2).sum(axis=1) - np.log(2.0 * math.pi * prior_sd.prod())
+        terms = weights + likelihood(shifts) + prior_log + math.log(abs(np.linalg.det(root)))
+        evidence = float(logsumexp(terms))
+        chance = np.exp(terms - evidence)
+        last, last_covariance = mean, covariance
+        mean = chance @ shifts
+        covariance = (shifts - mean).T @ ((shifts - mean) * chance[:, None])
+        moved = np.abs(mean - last).max() + np.abs(covariance - last_covariance).max()
+        if moved < _SETTLED:
+            return Posterior(mean, covariance, prior.within, share, evidence)
+    raise ValueError("the update doesn't settle: too few records read a level")
+
+
+class _Likelihood:
+    """Density of the records as a function of level and slope shift, the effects of the piles integrated out."""
+
+    def __init__(self, records: Records, within: float, share: float) -> None:
+        exact = records.exact
+        self.variance = within**2
+        self.of_pile, self.of_point = share * self.variance, (1.0 - share) * self.variance
+        self.count = int(exact.sum())
+        self.sums = sums(records.design[exact], records.residual[exact], records.pile[exact], share)
+        self.piles = [_Pile(records, records.pile == number) for number in np.unique(records.pile[~exact])]
+
+    def start(self, prior_sd: Floats) -> tuple[Floats, Floats]:
+        """Return mean and covariance by prior and read levels alone, from which the quadrature sets out."""
+        covariance = np.linalg.inv(np.diag(1.0 / prior_sd**2) + self.sums.xx / self.variance)
+        return np.asarray(covariance @ self.sums.xy / self.variance), np.asarray(covariance, dtype=float)
+
+    def __call__(self, shifts: Floats) -> Floats:
+        """Return the log density at shifts (K, 2)."""
+        found = self.sums
+        squares = found.yy - 2.0 * shifts @ found.xy + np.einsum("ki,ij,kj->k", shifts, found.xx, shifts)
+        scale = self.count * math.log(2.0 * math.pi * self.variance)
+        log_density = -0.5 * (squares / self.variance + found.log_det + scale)
+        for pile in self.piles:
+            log_density = log_density + pile.log_chance(shifts, self.of_pile, self.of_point)
+        return np.asarray(log_density)
+
+
+class _Pile:
+    """The records of one pile of which some don't read a level."""
+
+    def __init__(self, records: Records, mine: NDArray[np.bool_]) -> None:
+        exact, censored = mine & records.exact, mine & ~records.exact
+        self.read, self.read_design = records.residual[exact], records.design[exact]
+        self.bound, self.bound_design = records.residual[censored], records.design[censored]
+        self.side = -records.reads[censored].astype(float)     # +1: below the bound, -1: above it
+
+    def log_chance(self, shifts: Floats, of_pile: float, of_point: float) -> Floats:
+        """Return, at shifts (K, 2), the log chance that what stayed below did and what went above did."""
+        rest = (self.read[None, :] - shifts @ self.read_design.T).sum(axis=1)
+        spread = of_point + len(self.read) * of_pile
+        effect, left = of_pile * rest / spread, of_pile * of_point / spread
+        room = self.bound[None, :] - shifts @ self.bound_design.T - effect[:, None]
+        if len(self.bound) == 1:
+            return np.asarray(log_ndtr(self.side * room / math.sqrt(of_point + left))[:, 0])
+        shaken = room[:, :, None] - math.sqrt(left) * _PILE_Z[None, None, :]
+        each = log_ndtr(self.side[None, :, None] * shaken / math.sqrt(of_point)).sum(axis=1)
+        return np.asarray(logsumexp(each + _PILE_LOG_W[None, :], axis=1))
