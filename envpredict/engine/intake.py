@@ -9,6 +9,7 @@ from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
 from envpredict.core.words import suggestion
 from envpredict.engine.catalogue import Catalogue, load_catalogue
 from envpredict.engine.confirmed import check_confirmations
+from envpredict.engine.noise_fit import noise_problems
 from envpredict.engine.own_laws import own_ids
 from envpredict.engine.site_law_read import site_law_faults
 from envpredict.engine.steps import check_choice
@@ -17,13 +18,6 @@ from envpredict.engine.works_fit import works_problems
 if TYPE_CHECKING:
     from envpredict.limits.schema import LimitSet
     from envpredict.scenario.types import Known, Scenario
-
-NOISE_METHODS = frozenset({"octave"})
-UNUSED = frozenset({
-    "choice.windows", "choice.impulse_db", "choice.tone_db", "choice.c0_db",
-    "choice.screening", "choice.reflections", "layers.surface",
-})
-"""What the scenario's schema has room for and the engine doesn't use yet: stating it is refused."""
 
 
 def _needs_holidays(limit_set: LimitSet) -> bool:
@@ -40,6 +34,7 @@ def laws_of(catalogue: Catalogue) -> dict[str, frozenset[str]]:
 
 def known_words(catalogue: Catalogue) -> Known:
     """Return the words that a scenario may use."""
+    from envpredict.engine.sound import NOISE_METHODS
     from envpredict.ground.spt import read_spt
     from envpredict.limits.facts import FACTS
     from envpredict.methods.fields import GROUND_CLASSES
@@ -50,12 +45,13 @@ def known_words(catalogue: Catalogue) -> Known:
     return Known(
         methods=frozenset(catalogue.methods), limit_sets=frozenset(sets), pile_types=frozenset(catalogue.pile_types),
         models=frozenset(catalogue.models), reductions=frozenset(catalogue.reductions),
-        plant=frozenset(catalogue.plant), ground_classes=frozenset(GROUND_CLASSES), noise_methods=NOISE_METHODS,
+        plant=frozenset(catalogue.plant), ground_classes=frozenset(GROUND_CLASSES),
+        noise_methods=frozenset(NOISE_METHODS),
         limit_effects={name: frozenset(limit_set.effects) for name, limit_set in sets.items()},
         need_holidays=frozenset(name for name, limit_set in sets.items() if _needs_holidays(limit_set)),
         facts=frozenset(FACTS), fact_words={name: tuple(fact.words) for name, fact in FACTS.items() if fact.words},
         laws=laws_of(catalogue),
-        read_spt=read_spt, a_weighted_sum=lambda octaves: float(a_weighted_level(octaves)), unused=UNUSED,
+        read_spt=read_spt, a_weighted_sum=lambda octaves: float(a_weighted_level(octaves)),
     )
 
 
@@ -102,7 +98,8 @@ def read_scenario(folder: str | Path) -> Scenario:
     except ScenarioProblems as error:
         raise ScenarioProblems([*problems, *error.problems], error.subject) from None
     problems += [*_unfitting(scenario, catalogue), *site_law_faults(scenario, catalogue),
-                 *check_confirmations(scenario, catalogue), *check_choice(scenario.choice)]
+                 *check_confirmations(scenario, catalogue), *check_choice(scenario.choice),
+                 *noise_problems(scenario, catalogue)]
     if problems:
         raise ScenarioProblems(problems, f"scenario {path.name}")
     return scenario
