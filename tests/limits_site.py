@@ -110,3 +110,59 @@ def findings(site: Scenario) -> pd.DataFrame:
     """Return the findings of a site."""
     run, methods = prepared(site)
     return frame([block for method in methods for block in method_findings(run, method)])
+
+
+SET = """
+id = "tried"
+title = "A set made up for a test"
+document = "made up"
+body = "nobody"
+edition = "1"
+country = "INT"
+status = "guidance"
+
+[sources.made_up]
+document = "made up"
+place = "table 1"
+basis = "read"
+
+[classes]
+building = "a building"
+other = "anything else"
+
+[[class_map]]
+when = { use = ["dwelling", "hospital", "school", "office", "worship", "workshop", "laboratory", "heritage"] }
+class = "building"
+[[class_map]]
+class = "other"
+"""
+
+
+def made_up(*rules: str) -> LimitSet:
+    """Return a limit set of these rules; each is the body of a table, id, title, clause and source are filled in."""
+    from envpredict.limits.load import parse_limit_set
+
+    text = SET
+    for number, rule in enumerate(rules, 1):
+        text += f'\n[[rules]]\nid = "rule_{number}"\ntitle = "rule {number}"\nclause = "{number}"\n'
+        text += f'source = "made_up"\n{rule}\n'
+    found = parse_limit_set(text, "made_up.toml")
+    assert isinstance(found, LimitSet), found
+    return found
+
+
+def with_set(run: Run, limit_set: LimitSet) -> Run:
+    """Return the run with a set added to its catalogue and adopted alone."""
+    from envpredict.core.registry import Registry
+
+    sets: Registry[LimitSet] = Registry("limit set")
+    for name, one in run.catalogue.limit_sets.items():
+        sets.add(name, one)
+    sets.add(limit_set.id, limit_set)
+    return replace(run, catalogue=replace(run.catalogue, limit_sets=sets), _classed={},
+                   scenario=replace(run.scenario, limits=adopting([limit_set])))
+
+
+def judged(run: Run, methods: Iterable[MethodRun]) -> pd.DataFrame:
+    """Return the findings of a run's methods."""
+    return frame([block for method in methods for block in method_findings(run, method)])
