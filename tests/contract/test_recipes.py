@@ -9,12 +9,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from demo_assessment import assessment
 
 from envpredict.core.registry import Registry
 from envpredict.limits.load import load_limit_sets
 from envpredict.limits.outcome import LimitValue
 from envpredict.methods.load import load_methods, load_plant
 from envpredict.models.spec import MODELS, ModelSpec, load_models
+from envpredict.outputs.registry import OUTPUTS, load_outputs
 
 PAGE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 BLOCKS = dict(re.findall(r"^```(?:python|toml) (\S+)\n(.*?)^```", PAGE.read_text(encoding="utf-8"),
@@ -83,3 +85,25 @@ def test_the_limit_set(example: Path) -> None:
     noise = limits.rule("day_noise").limit("public", period_id="day")
     assert isinstance(noise, LimitValue)
     assert noise.value == 60.0
+
+
+def test_the_output(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    load_outputs()
+    monkeypatch.setattr(OUTPUTS, "_things", dict(OUTPUTS._things))
+    name = "outputs/letter_list.py"
+    exec(compile(BLOCKS[name], name, "exec"), types.ModuleType("letter_list").__dict__)
+    OUTPUTS["letter_list.txt"].write(assessment(), tmp_path / "letter_list.txt")
+    lines = (tmp_path / "letter_list.txt").read_text(encoding="utf-8").splitlines()
+    assert [line.removeprefix("# ") for line in lines if line.startswith("#")] == list(assessment().cautions)
+    listed = {line for line in lines if not line.startswith("#")}
+    governing = assessment().governing()
+    spared = {receptor for (receptor, _), rows in governing.groupby(["receptor", "method"])
+              if not rows["likelihood"].isin(["possible", "likely", "breach"]).any()}
+    assert listed == set(assessment().receptors["id"]) - spared
+
+
+def test_every_block_is_executed() -> None:
+    text = Path(__file__).read_text(encoding="utf-8")
+    assert BLOCKS
+    assert [name for name in BLOCKS if f'"{name}"' not in text and name.rpartition("/")[2] not in text
+            and f'/ "{name.partition("/")[0]}"' not in text] == []
