@@ -138,6 +138,24 @@ def spans(clock: Clock, hours: Iterable[Hours], first: np.datetime64, last: np.d
     return merged(np.concatenate(starts), np.concatenate(ends), np.concatenate(days))
 
 
+def blocks_of(clock: Clock, hours: Hours, width_s: float, first: np.datetime64, last: np.datetime64) -> Spans:
+    """Return the blocks of an averaging time within a period, on every date from `first` to `last`.
+
+    Blocks follow one another from the period's start; a rest shorter than a block is dropped. A block that takes up the
+    whole period is as long as the period is on that date, 23 or 25 hours where clocks change.
+    """
+    periods = spans(clock, [hours], first, last)
+    start_s, end_s = hours.seconds
+    whole = int((end_s - start_s) // width_s) <= 1
+    if whole or not len(periods):
+        return periods
+    width = round(1000.0 * width_s)
+    counts = (periods.end - periods.start) // width
+    number = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
+    begin = np.repeat(periods.start, counts) + number * width
+    return Spans(begin, begin + width, np.repeat(periods.day, counts))
+
+
 def merged(start: Millis, end: Millis, day: Dates) -> Spans:
     """Return spans in order, those that overlap or touch on one day as one."""
     order = np.argsort(start, kind="stable")

@@ -8,28 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.monitoring.records.civil import Clock, Hours, Spans, spans
+from envpredict.monitoring.records.civil import Clock, Hours, blocks_of
 from envpredict.monitoring.records.stamps import DAY_MS, Millis
 
 Floats = NDArray[np.float64]
-
-
-def blocks_of(clock: Clock, hours: Hours, width_s: float, first: np.datetime64, last: np.datetime64) -> Spans:
-    """Return the blocks of an averaging time within a period, on every date from `first` to `last`.
-
-    Blocks follow one another from the period's start; a rest shorter than a block is dropped. A block that takes up the
-    whole period is as long as the period is on that date, 23 or 25 hours where clocks change.
-    """
-    periods = spans(clock, [hours], first, last)
-    start_s, end_s = hours.seconds
-    whole = int((end_s - start_s) // width_s) <= 1
-    if whole or not len(periods):
-        return periods
-    width = round(1000.0 * width_s)
-    counts = (periods.end - periods.start) // width
-    number = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts)
-    begin = np.repeat(periods.start, counts) + number * width
-    return Spans(begin, begin + width, np.repeat(periods.day, counts))
 
 
 class Blocks:

@@ -1,0 +1,1 @@
+"""Compliance statistics of records: completeness, levels, exceedances, days, agreement with the prediction."""
