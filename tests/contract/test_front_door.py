@@ -6,6 +6,7 @@ The texts can't drift from the code, since each statement that a machine can che
 from __future__ import annotations
 
 import re
+import runpy
 import shlex
 import subprocess
 import sys
@@ -119,6 +120,20 @@ def test_the_readme_has_two_commands_for_a_fresh_machine() -> None:
 def test_continuous_integration_runs_the_readmes_test_command() -> None:
     last = [line for line in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines() if line.strip()][-1]
     assert fresh_machine()[1][-1] == last == "python -m pytest"
+
+
+def test_programs_that_tests_need_have_a_hint_and_are_installed_in_continuous_integration() -> None:
+    hints = runpy.run_path(str(ROOT / "tests" / "conftest.py"))["INSTALL_HINTS"]
+    needed = {name for path in (ROOT / "tests").rglob("*.py")
+              for name in re.findall(r'\bneed\("([\w-]+)"\)', path.read_text(encoding="utf-8"))}
+    assert needed == set(hints)
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    installed = set(re.findall(r"apt-get install (.*)", script)[0].split())
+    packages = {name for hint in hints.values() for name in hint.partition("apt-get install ")[2].split()}
+    assert packages
+    assert packages - installed == set()
+    extras = {extra for hint in hints.values() for extra in re.findall(r"\.\[(\w+)\]", hint)}
+    assert all(extra in script for extra in extras)
 
 
 def test_hooks_are_local_and_run_what_continuous_integration_runs() -> None:
