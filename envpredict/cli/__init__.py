@@ -33,8 +33,8 @@ class Verbs(click.Group):
         except Exception as error:
             if os.environ.get(DEBUG):
                 raise
-            click.echo(f"Error: a fault of envpredict itself, not of your input: {type(error).__name__}: {error} -> set "
-                       f"{DEBUG}=1 to see where, and report it", err=True)
+            click.echo(f"Error: a fault of envpredict itself, not of your input: {type(error).__name__}: {error} -> "
+                       f"set {DEBUG}=1 to see where, and report it", err=True)
             sys.exit(OWN_FAULT)
 
     def add_command(self, cmd: click.Command, name: str | None = None) -> None:

@@ -34,7 +34,8 @@ def test_the_starter_is_accepted_at_once(tmp_path: Path) -> None:
     assert "No problem found" in run("check", tmp_path / "site").output
     done = run("predict", tmp_path / "site", "--out", tmp_path / "out")
     assert done.exit_code == 0, done.output
-    assert {"risk_map.html", "findings.csv", "layers.gpkg", "run.json"} <= {f.name for f in (tmp_path / "out").iterdir()}
+    written = {file.name for file in (tmp_path / "out").iterdir()}
+    assert {"risk_map.html", "findings.csv", "layers.gpkg", "run.json"} <= written
     assert "Stop work when" in done.output
     again = run("new", tmp_path / "site")
     assert again.exit_code == 2
@@ -82,8 +83,8 @@ def test_a_scenario_that_is_missing_or_a_file_is_named(tmp_path: Path) -> None:
 def test_explain_traces_a_number_to_its_sources() -> None:
     done = run("explain", SCENARIO, "--receptor", "H001", "--method", "impact_hydraulic")
     assert done.exit_code == 0, done.output
-    for word in ("Governing pile", "plan distance", "Law:", "valid range", "scatter", "source:", "class of the receptor",
-                 "Margin:", "Likelihood:", "divergence", "on for", "verify"):
+    for word in ("Governing pile", "plan distance", "Law:", "valid range", "scatter", "source:", "Margin:",
+                 "class of the receptor", "Likelihood:", "divergence", "on for", "verify"):
         assert word in done.output, word
     wrong = run("explain", SCENARIO, "--receptor", "H0001")
     assert wrong.exit_code == 2
