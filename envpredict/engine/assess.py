@@ -13,6 +13,7 @@ from envpredict.engine.choices import choices
 from envpredict.engine.findings import Block, by_day, frame
 from envpredict.engine.grids import level_grids
 from envpredict.engine.movement import movement
+from envpredict.engine.noise_needs import noise_needs
 from envpredict.engine.programme import events
 from envpredict.engine.provenance import provenance
 from envpredict.engine.results import Assessment
@@ -89,10 +90,11 @@ def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool 
         methods.append(method)
         blocks += method_findings(run, method)
     days, daily = by_day(blocks)
+    findings = frame(blocks)
     return Assessment(
         scenario=scenario,
         methods=run.choices,
-        findings=frame(blocks),
+        findings=findings,
         receptors=scenario.receptors,
         programme={m.choice.id: events(scenario, m.choice, m.passes, run.drive) for m in methods},
         grids=level_grids(run, methods) if grids else {},
@@ -102,5 +104,6 @@ def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool 
         warnings=(*scenario.notes, *dict.fromkeys(f"{c.id}: {note}" for c in run.choices for note in c.site.notes)),
         detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily,
                 "feasibility": feasibility.frame(run, [m.feasible for m in methods]),
-                "movement": movement(run, run.choices)},
+                "movement": movement(run, run.choices),
+                "noise_needs": noise_needs(run, methods, findings)},
     )
