@@ -37,7 +37,11 @@ class Context:
 
     def readings(self, table: str, station: str) -> Ordered:
         """Return a station's readings in order of time, with every flag."""
-        found = in_order(self.records.rows(table, station))
+        return self.ordered(self.records.rows(table, station), table, station)
+
+    def ordered(self, arrived: Rows, table: str, station: str) -> Ordered:
+        """Return a station's rows, given in the order in which they arrived, in order of time with every flag."""
+        found = in_order(arrived)
         rows = found.rows
         if not len(rows):
             return found

@@ -115,6 +115,16 @@ def stored(path: Path, table: str, station: str) -> Iterator[Rows]:
         raise EnvpredictError(f"{path} can't be read: {error}", "convert the raw records again") from None
 
 
+def extent(path: Path) -> tuple[int, int]:
+    """Return when the first reading of a file starts and the last one ends, from what Parquet notes of its columns."""
+    pa = arrow()
+    with pa.parquet.ParquetFile(path) as file:
+        metadata, names = file.metadata, file.schema_arrow.names
+        groups = [metadata.row_group(number) for number in range(metadata.num_row_groups)]
+    start = min(int(group.column(names.index("start")).statistics.min) for group in groups)
+    return start, max(int(group.column(names.index("end")).statistics.max) for group in groups)
+
+
 def _rows(batch: Any, table: str, station: str) -> Rows:
     own = ("start", "end", "flags", "line", "file", "triggered")
     taken = {name: batch.column(name).to_numpy(zero_copy_only=False) for name in batch.schema.names if name != "file"}

@@ -10,7 +10,7 @@ from envpredict.core.errors import EnvpredictError, InputProblems, Problem
 from envpredict.monitoring.records.columns import SMALL, STREAMED, TABLES
 from envpredict.monitoring.records.csv_file import CsvFile
 from envpredict.monitoring.records.faults import Faults
-from envpredict.monitoring.records.parquet import MANIFEST, Store, manifest, stored
+from envpredict.monitoring.records.parquet import MANIFEST, Store, extent, manifest, stored
 from envpredict.monitoring.records.plain_parquet import PlainParquet
 from envpredict.monitoring.records.rows import Rows, empty, joined
 from envpredict.monitoring.records.settings import Export, Settings, read_settings
@@ -50,6 +50,12 @@ class Records:
         if (table, station) in self._files:
             return joined(list(stored(self._files[table, station][0], table, station)), table)
         return empty(table)
+
+    def extent(self) -> tuple[int, int]:
+        """Return when the first reading of any station starts and the last one ends; 0 and 0 where there's none."""
+        spans = [(int(rows.start.min()), int(rows.end.max())) for rows in self._held.values() if len(rows)]
+        spans += [extent(path) for path, rows in self._files.values() if rows]
+        return (min(start for start, _ in spans), max(end for _, end in spans)) if spans else (0, 0)
 
     def count(self) -> int:
         """Return the number of rows of all readings."""

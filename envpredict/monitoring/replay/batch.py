@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -37,24 +38,36 @@ def replay(plan: Plan, records: Records) -> Replayed:
     Raises InputProblems where records and plan don't fit together.
     """
     whole = context(plan, records)
-    parts = {station.id: records.rows(station.kind, station.id) for station in plan.stations}
-    first = min((int(rows.start.min()) for rows in parts.values() if len(rows)), default=0)
-    last = max((int(rows.end.max()) for rows in parts.values() if len(rows)), default=0)
-    return replayed(whole, [(station, parts[station.id]) for station in plan.stations], first, last)
+    first, last = records.extent()
+    runner = Runner(whole, first, last)
+    return with_restarts(whole, [event for station in plan.stations
+                                 for event in runner.events(station, records.rows(station.kind, station.id))])
 
 
-def replayed(whole: Context, parts: list[tuple[Station, Rows]], first: int, last: int) -> Replayed:
-    """Return the events of stations' records, each in the order of arrival, from `first` to `last` of all stations."""
-    plan, records = whole.plan, whole.records
-    settings = Settings.of(plan, whole.clock)
-    diary = WorksDiary(records.works, tolerance_ms(plan))
-    restarts = sorted((row for row in records.log.rows if row["kind"] == "restart"), key=lambda row: row["t"])
+class Runner:
+    """Runs stations one by one through their triggers, over records that reach from `first` to `last` in all."""
+
+    def __init__(self, whole: Context, first: int, last: int) -> None:
+        self.first, self.last = first, last
+        self.settings = Settings.of(whole.plan, whole.clock)
+        self.diary = WorksDiary(whole.records.works, tolerance_ms(whole.plan))
+        self.restarts = [int(row["t"]) for row in _restarts(whole)]
+
+    def events(self, station: Station, rows: Rows) -> list[Event]:
+        """Return the events of a station's records, given in the order in which they arrived."""
+        engine = Engine(self.settings, station, self.diary)
+        return station_events(engine, rows, self.first, self.last, self.restarts)
+
+
+def _restarts(whole: Context) -> list[Mapping[str, Any]]:
+    return sorted((row for row in whole.records.log.rows if row["kind"] == "restart"), key=lambda row: row["t"])
+
+
+def with_restarts(whole: Context, events: list[Event]) -> Replayed:
+    """Return the events of all stations, the oldest first, with the restarts that people recorded."""
+    plan, records, restarts = whole.plan, whole.records, _restarts(whole)
     stops = Stops(plan_id(plan))
-    events: list[Event] = []
-    for station, rows in parts:
-        engine = Engine(settings, station, diary)
-        events += station_events(engine, rows, first, last, [int(row["t"]) for row in restarts])
-    events.sort(key=lambda event: event.order)
+    events = sorted(events, key=lambda event: event.order)
     notes = [*assumptions(plan), *(said for station in plan.stations for said in untriggered(plan, station))]
     at = 0
     merged: list[Event] = []

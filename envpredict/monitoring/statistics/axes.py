@@ -30,9 +30,10 @@ ONE_AXIS: dict[str, str] = {"ppv_component": "xyz", "ppv_unspecified": "xyz", "p
 class AxisPeak:
     """One axis at one station under one criterion: its highest peak and the peak that uses its limit up most.
 
-    Velocities in mm/s, frequencies in Hz (NaN where none was recorded); `used` is the share of the limit at the measured
-    frequency; `at`, `where` tell when and in which row; `fallback` counts the peaks for which the plan's own value stood
-    in, since no frequency was recorded or the document's curve doesn't reach it; `above` those above their limit.
+    Velocities in mm/s, frequencies in Hz (NaN where none was recorded); `used` is the share of the limit at the
+    measured frequency; `at`, `where` tell when and in which row; `above` counts the peaks above their limit, `fallback`
+    those for which the plan's own value stood in, since no frequency was recorded or the document's curve doesn't reach
+    it.
     """
 
     station: str
@@ -78,8 +79,9 @@ def axis_peaks(readings: Ordered, asked: Asked, signal: str | None = None) -> li
     if asked.rule is not None and criterion.receptor_class is not None and criterion.consented_value is None:
         held = curve_of(asked.rule, criterion.receptor_class, signal)
     up = vertical_axis(station)
-    chosen = {"xyz": AXES, "up": (up,), "level": tuple(axis for axis in AXES if axis != up)}[ONE_AXIS[criterion.quantity]]
-    found = [_axis(readings, asked, axis, held if isinstance(held, Curve) else None, float(value)) for axis in chosen]
+    known = {"xyz": AXES, "up": (up,), "level": tuple(axis for axis in AXES if axis != up)}
+    found = [_axis(readings, asked, axis, held if isinstance(held, Curve) else None, float(value))
+             for axis in known[ONE_AXIS[criterion.quantity]]]
     return [one for one in found if one is not None]
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.errors import Incommensurable
 from envpredict.engine.judge import PLAIN, Judgement, judge
-from envpredict.engine.judge_rule import comparison_of, in_season, judge_rule
+from envpredict.engine.judge_rule import check_alike, comparison_of, in_season, judge_rule
 from envpredict.limits.persistence import Counted, after_months
 from envpredict.monitoring.statistics.measured import Measured
 
@@ -84,24 +84,28 @@ class WindowCount:
 
 def judged(measured: Measured) -> list[Judged]:
     """Return every point's judgement: by the document's rule where the register has it, else by the plan's number."""
-    series, rule, limit = measured.series, measured.asked.rule, measured.limit
-    found, whole = None, False
-    if rule is not None:
-        try:
-            found, limit = judge_rule(series, rule, limit, CERTAIN)
-            whole = True
-        except Incommensurable:
-            found = None
-    if found is None:
-        found = judge(series, limit, CERTAIN)
-    keep = in_season(rule, series.slots.day) if rule is not None and whole else np.ones(len(series.slots), dtype=bool)
-    chosen = series.take(keep)
-    comparison = comparison_of(rule) if rule is not None and whole else PLAIN
-    days = np.unique(chosen.slots.day)
-    single = judge(chosen, measured.limit, CERTAIN, comparison)
+    rule = measured.asked.rule
+    whole = rule is not None and _alike(measured, rule)
+    if rule is None or not whole:
+        found, limit, comparison = judge(measured.series, measured.limit, CERTAIN), measured.limit, PLAIN
+    else:
+        measured = measured.take(in_season(rule, measured.series.slots.day))
+        found, limit = judge_rule(measured.series, rule, measured.limit, CERTAIN)
+        comparison = comparison_of(rule)
+    days = np.unique(measured.series.slots.day)
+    single = judge(measured.series, measured.limit, CERTAIN, comparison)
     return [Judged(measured, point, found, float(limit[point]), days,
                    single.p_day[point] > CERTAIN if len(days) else np.zeros(0, dtype=bool), whole)
             for point in range(len(measured.points))]
+
+
+def _alike(measured: Measured, rule: Rule) -> bool:
+    """Tell whether a rule speaks of what was measured, where it was measured."""
+    try:
+        check_alike(measured.series, rule)
+    except Incommensurable:
+        return False
+    return True
 
 
 def windows(days: Dates, above: Bools, rules: list[tuple[Counted, int | None]],

@@ -71,6 +71,11 @@ class Measured:
         value = one.value if one.consented_value is None else one.consented_value
         return np.full(len(self.points), np.nan if value is None else float(value))
 
+    def take(self, keep: NDArray[np.bool_]) -> Measured:
+        """Return the chosen slots alone."""
+        return Measured(self.asked, self.points, self.series.take(keep), self.lower[keep], self.start[keep],
+                        self.end[keep], self.rows, self.row[keep], self.notes)
+
     @property
     def short(self) -> NDArray[np.bool_]:
         """Return which slots have too little valid time to be taken as measured."""
