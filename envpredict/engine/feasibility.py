@@ -136,7 +136,8 @@ def decided(checks: pd.DataFrame, by: Sequence[str] = ("method", "section")) -> 
     order = order.assign(_group=first).sort_values(["_group", "_rank", "_aspect", "_row"],
                                                    ascending=[True, False, True, True], kind="stable")
     best = order.drop_duplicates("_group")
-    same = order.merge(best[[*keys, "verdict", "aspect"]], on=[*keys, "verdict", "aspect"])
+    shared = list(dict.fromkeys((*keys, "verdict", "aspect")))
+    same = order.merge(best[shared], on=shared)
     counts = same.groupby(keys, sort=False)["pile"].nunique()
     found = checks.loc[best.index].reset_index(drop=True)
     return found.assign(piles=[int(counts[key]) for key in best[keys].itertuples(index=False, name=None)]

@@ -23,6 +23,7 @@ from envpredict.engine.intake import read_scenario
 from envpredict.engine.movement import MOVEMENT_COLUMNS, movement
 from envpredict.engine.run import Run, prepare
 from envpredict.methods.resistance import Layers, Section, static_resistance
+from envpredict.outputs.feasibility_csv import by_section
 
 CATALOGUE = load_catalogue()
 HOLE = "BH1,524004,6150001,"
@@ -307,6 +308,14 @@ def test_the_worst_verdict_decides_a_section(quay: pd.DataFrame) -> None:
     whole = feasible.decided(quay, ("method",))
     assert whole.set_index("method")["verdict"]["press_in"] == "not_feasible"
     assert whole.set_index("method")["verdict"]["press_in_auger"] == "feasible"
+
+
+def test_each_check_of_a_section_is_told_once(quay: pd.DataFrame) -> None:
+    table = by_section(demo())
+    assert not table.duplicated(["method", "section", "aspect"]).any()
+    assert set(zip(table["method"], table["section"], table["aspect"], strict=True)) == set(
+        zip(quay["method"], quay["section"], quay["aspect"], strict=True))
+    assert (table["piles"] >= 1).all()
 
 
 def test_findings_say_where_a_method_is_not_held_feasible() -> None:
