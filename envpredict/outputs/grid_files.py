@@ -22,13 +22,13 @@ def write_grids(assessment: Assessment, folder: Path) -> tuple[Path, ...]:
     Cells are centred on the grid's points, rows run from north to south, values are 32-bit: medians in the unit named
     in the file's tags, `NO_LEVEL` where there is none. Raises OSError if a file can't be written.
     """
+    from rasterio import Affine  # type: ignore[import-untyped]
     from rasterio.io import MemoryFile  # type: ignore[import-untyped]
-    from rasterio.transform import from_origin  # type: ignore[import-untyped]
 
     written = []
     for (method, kind), grid in assessment.grids.items():
         step_x, step_y = float(grid.x[1] - grid.x[0]), float(grid.y[1] - grid.y[0])
-        place = from_origin(float(grid.x[0]) - step_x / 2.0, float(grid.y[-1]) + step_y / 2.0, step_x, step_y)
+        place = Affine(step_x, 0.0, float(grid.x[0]) - step_x / 2.0, 0.0, -step_y, float(grid.y[-1]) + step_y / 2.0)
         values = np.where(np.isfinite(grid.values), grid.values, NO_LEVEL).astype(np.float32)
         path = folder / f"{file_stem(method)}_{kind}.tif"
         # written to memory first: the raster library doesn't report a disk that is full when the file is closed

@@ -11,6 +11,7 @@ from envpredict.outputs.charts import days, levels, maps, methods
 from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import MM, PNG_DPI, our_style
 from envpredict.outputs.once import once
+from envpredict.outputs.texts import clean
 from envpredict.outputs.view import View, view
 
 if TYPE_CHECKING:
@@ -42,8 +43,8 @@ def finished(sketch: Sketch) -> Chart:
     sketch.figure.savefig(png, format="png", dpi=PNG_DPI, metadata={"Software": None},
                           pil_kwargs={"compress_level": 3})
     width, height = sketch.figure.get_size_inches() / MM
-    return Chart(sketch.id, sketch.title, sketch.caption, sketch.alt, svg.getvalue(), png.getvalue(), float(width),
-                 float(height))
+    return Chart(sketch.id, sketch.title, sketch.caption, clean(sketch.alt, None), svg.getvalue(), png.getvalue(),
+                 float(width), float(height))
 
 
 def charts(assessment: Assessment) -> tuple[Chart, ...]:

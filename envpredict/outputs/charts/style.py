@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from envpredict.outputs.map.style import COLOURS
+from envpredict.outputs.texts import clean
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,7 +59,9 @@ def our_style() -> Iterator[None]:
     """Draw with our own settings, whatever the user's are."""
     import matplotlib
 
-    with matplotlib.rc_context():
+    with matplotlib.rc_context(), warnings.catch_warnings():
+        # a letter that the font lacks is drawn as a box; the SVG holds it as text
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         matplotlib.rcdefaults()
         settings: Any = matplotlib.rcParams
         settings.update(RC)
@@ -92,5 +96,5 @@ def bare(axes: Axes) -> None:
 
 
 def shortened(text: str, length: int) -> str:
-    """Return a text of at most so many characters, cut with an ellipsis."""
-    return text if len(text) <= length else text[: length - 1].rstrip() + "…"
+    """Return a user's text as a chart shows it: at most so many characters, cut with an ellipsis."""
+    return clean(text, length)

@@ -32,7 +32,6 @@ from envpredict.outputs.report.wording import (
     NOTHING,
     SYMBOLS,
     chance,
-    clean,
     days,
     given,
     level,
@@ -43,6 +42,7 @@ from envpredict.outputs.report.wording import (
     number,
     unit_words,
 )
+from envpredict.outputs.texts import clean
 
 MOST_RECEPTORS = 400
 MOST_DETAILED = 25
@@ -123,17 +123,10 @@ def traces(shown: Context) -> Chapter:
             body = [line for line in text.splitlines() if not line.startswith("! ")]
             tail = next((at for at, line in enumerate(text.splitlines()) if line.startswith("! ")), len(body))
             blocks += [Subheading(f"{clean(name, 24)}: {clean(choice.title)}"),
-                       Trace("\n".join(clean_line(line) for line in body[:tail]).rstrip())]
+                       Trace("\n".join(body[:tail]).rstrip())]
     if len(shown.methods) > MOST_TRACES:
         blocks.append(Text(f"The other {len(shown.methods) - MOST_TRACES} methods are left out here.", "note"))
     return Chapter("traces", "Traces of the worst receptors", tuple(blocks))
-
-
-def clean_line(line: str) -> str:
-    """Return a line of a trace fit for print, its indent kept."""
-    indent = len(line) - len(line.lstrip(" "))
-    body = line[indent:]
-    return " " * indent + " ".join(clean(word, None) if word else "" for word in body.split(" "))
 
 
 def _worst(rows: pd.DataFrame) -> str | None:

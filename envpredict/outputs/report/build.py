@@ -11,7 +11,7 @@ from envpredict.outputs.report import appendix, checklist, closing, job, limits,
 from envpredict.outputs.report import site as place
 from envpredict.outputs.report.blocks import Block, Chapter, Report, Subheading
 from envpredict.outputs.report.context import Context, context
-from envpredict.outputs.report.wording import clean
+from envpredict.outputs.texts import clean
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from envpredict.outputs.report.wording import clean
+from envpredict.outputs.texts import clean
 from envpredict.outputs.view import View, catalogue_of, view
 
 if TYPE_CHECKING:

@@ -28,6 +28,7 @@ from envpredict.outputs.report.blocks import (
     Text,
 )
 from envpredict.outputs.report.docx_style import BAR_COLOURS, prepare
+from envpredict.outputs.texts import fit
 
 STAMP = datetime(2000, 1, 1, tzinfo=UTC)
 """The one date inside the file; the report's own date stands on its cover."""
@@ -58,7 +59,7 @@ def document_bytes(report: Report) -> bytes:
 def _properties(document: Any, report: Report) -> None:
     properties = document.core_properties
     properties.title = report.title
-    properties.subject = report.subtitle
+    properties.subject = fit(report.subtitle)
     properties.author = properties.last_modified_by = "envpredict"
     properties.comments = SCREENING
     properties.created = properties.modified = STAMP
@@ -149,7 +150,7 @@ class _Writer:
                 section.header.is_linked_to_previous = section.footer.is_linked_to_previous = False
             head = section.header.paragraphs[0]
             head.style = self.document.styles["Page Head"]
-            head.add_run(report.subtitle)
+            head.add_run(fit(report.subtitle))
             for text in report.banners:
                 head.add_run(f"\n{text}").bold = True
             foot = section.footer.paragraphs[0]

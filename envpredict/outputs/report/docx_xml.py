@@ -11,6 +11,7 @@ from docx.oxml.ns import nsdecls
 
 from envpredict.outputs.map.style import COLOURS
 from envpredict.outputs.report.blocks import Cell, Column, Facts, Table
+from envpredict.outputs.texts import fit
 
 TWIPS_PER_MM = 1440.0 / 25.4
 HEAD_SHADE = "E9ECEE"
@@ -27,7 +28,7 @@ def tone_shade(word: str) -> str:
 def runs(text: str, *, bold: bool = False) -> str:
     """Return the runs of a text; its line ends become line breaks."""
     look = "<w:rPr><w:b/></w:rPr>" if bold else ""
-    lines = [f'<w:t xml:space="preserve">{escape(line)}</w:t>' for line in text.split("\n")]
+    lines = [f'<w:t xml:space="preserve">{escape(line)}</w:t>' for line in fit(text).split("\n")]
     return f"<w:r>{look}{'<w:br/>'.join(lines)}</w:r>"
 
 

@@ -22,6 +22,7 @@ from envpredict.outputs.report.blocks import (
     Text,
     Trace,
 )
+from envpredict.outputs.texts import fit
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 """What the page may load: its own style and its own pictures, and no script at all."""
@@ -29,7 +30,7 @@ POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 def escaped(text: str) -> str:
     """Return a text as it stands in a page: markup characters inert, line ends kept."""
-    return html.escape(text, quote=True).replace("\n", "<br>")
+    return html.escape(fit(text), quote=True).replace("\n", "<br>")
 
 
 def page(report: Report) -> str:
@@ -138,4 +139,4 @@ def _picture(block: Picture) -> str:
 
 @_writes(Trace)
 def _trace(block: Trace) -> str:
-    return f"<pre>{html.escape(block.text)}</pre>"
+    return f"<pre>{html.escape(fit(block.text))}</pre>"

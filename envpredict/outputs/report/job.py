@@ -7,16 +7,8 @@ import shapely
 from envpredict.engine.results import EFFECTS, LIKELIHOOD_MEANING, SEVERITY
 from envpredict.outputs.report.blocks import Block, Bullets, Cell, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import (
-    NOTHING,
-    SYMBOL_NOTE,
-    SYMBOLS,
-    chance,
-    clean,
-    count_words,
-    mark_notes,
-    marked,
-)
+from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, SYMBOLS, chance, count_words, mark_notes, marked
+from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
 
 CHANCE_NOTE = ("A chance is that of exceeding the named value at least once in the period, not a probability of "

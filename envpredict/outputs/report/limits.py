@@ -12,17 +12,8 @@ from envpredict.engine.results import EFFECTS
 from envpredict.limits.base import STATUS_MEANING
 from envpredict.outputs.report.blocks import Block, Bullets, Chapter, Column, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import (
-    NOTHING,
-    clean,
-    given,
-    is_decibel,
-    level,
-    mark,
-    mark_notes,
-    number,
-    unit_words,
-)
+from envpredict.outputs.report.wording import NOTHING, given, is_decibel, level, mark, mark_notes, number, unit_words
+from envpredict.outputs.texts import clean
 
 MOST_VALUES = 120
 

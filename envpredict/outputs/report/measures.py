@@ -14,7 +14,6 @@ from envpredict.outputs.report.limits import limit_text
 from envpredict.outputs.report.wording import (
     HELD,
     NOTHING,
-    clean,
     given,
     mark,
     mark_notes,
@@ -23,6 +22,7 @@ from envpredict.outputs.report.wording import (
     unit_words,
     verdict,
 )
+from envpredict.outputs.texts import clean
 
 if TYPE_CHECKING:
     from envpredict.methods.schema import Reduction

@@ -5,7 +5,8 @@ from __future__ import annotations
 from envpredict.methods.fields import CODE_MEANING
 from envpredict.outputs.report.blocks import Block, Chapter, Column, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import NOTHING, clean, mark, mark_notes
+from envpredict.outputs.report.wording import NOTHING, mark, mark_notes
+from envpredict.outputs.texts import clean
 
 FAMILIES = {"impact": "impact driving", "vibratory": "vibratory driving", "press": "pressing", "drill": "drilling"}
 SIGNALS = {"transient": "transient: one pulse per blow", "continuous": "continuous", "quasi_static": "quasi-static"}

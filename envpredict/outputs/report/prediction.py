@@ -9,7 +9,8 @@ from envpredict.core.vocabulary import INPUTS
 from envpredict.models.spec import PHASES
 from envpredict.outputs.report.blocks import Block, Bullets, Chapter, Column, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import clean, mark, mark_notes, number
+from envpredict.outputs.report.wording import mark, mark_notes, number
+from envpredict.outputs.texts import clean
 
 if TYPE_CHECKING:
     from envpredict.methods.fields import LawUse

@@ -11,7 +11,8 @@ from envpredict.outputs.charts import charts
 from envpredict.outputs.report.blocks import Block, Cell, Chapter, Column, Picture, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.job import CHANCE_NOTE
-from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, clean, count_words, mark_notes, number, verdict
+from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, count_words, mark_notes, number, verdict
+from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
 
 MOST_AFFECTED = 20

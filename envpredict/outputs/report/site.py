@@ -8,7 +8,8 @@ import pandas as pd
 
 from envpredict.outputs.report.blocks import Block, Bullets, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import NOTHING, clean, given, number
+from envpredict.outputs.report.wording import NOTHING, given, number
+from envpredict.outputs.texts import clean
 
 MOST_RECEPTORS = 400
 MOST_BASELINES = 250

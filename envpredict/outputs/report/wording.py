@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable
 
 from envpredict.core.citation import BASIS_MEANING, Basis
@@ -17,20 +16,6 @@ LETTER: dict[str, str] = {"memory": "m", "practice": "p", "estimate": "e"}
 """The letter of each basis that has to be verified."""
 SYMBOLS: dict[str, str] = {"breach": "■", "likely": "▲", "possible": "◆", "cannot_judge": "?", "unlikely": "●",
                            "not_applicable": "–"}
-LONGEST = 160
-# characters that XML forbids, and those that turn the direction of the text around them
-_UNFIT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff\u202a-\u202e\u2066-\u2069\u200e\u200f]")
-
-
-def clean(text: object, longest: int | None = LONGEST) -> str:
-    """Return a user's text fit for print: one line, no control characters, not longer than `longest`."""
-    line = " ".join(_UNFIT.sub(" ", str(text)).split())
-    return line if longest is None or len(line) <= longest else line[: longest - 1].rstrip() + "…"
-
-
-def paragraph(text: object) -> str:
-    """Return a user's longer text fit for print: as `clean`, without a limit."""
-    return clean(text, None)
 
 
 def given(value: float | None) -> bool:
@@ -77,9 +62,9 @@ def chance(value: float) -> str:
     """Return a chance in whole percent, with its ends kept apart from 0 and 100 %."""
     if not given(value):
         return NOTHING
-    if value < 0.005:
-        return f"<1{HELD}%"
-    return f">99{HELD}%" if value > 0.995 else f"{100.0 * value:.0f}{HELD}%"
+    whole = f"{100.0 * value:.0f}"
+    shown = {"0": "<1", "100": ">99"}.get(whole, whole)
+    return f"{shown}{HELD}%"
 
 
 def day_count(value: float) -> str:
