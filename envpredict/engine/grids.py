@@ -51,9 +51,9 @@ def _own_obstacles(run: Run, cells: Floats) -> NDArray[np.int64]:
 
     own = np.full(len(cells), -1, dtype=np.int64)
     if run.scenario.obstacles is not None:
-        points = shapely.points(cells)
-        for number, shape in enumerate(run.scenario.obstacles.geometry):
-            own[shapely.contains(shape, points)] = number
+        tree = shapely.STRtree(run.scenario.obstacles.geometry.to_numpy())
+        cell, number = tree.query(shapely.points(cells), predicate="within")
+        own[cell] = number
     return own
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.citation import Citation
-from envpredict.engine.sound_paths import Ends, Way, direct_ways
+from envpredict.engine.sound_paths import LONG_DETOUR, Ends, Way, direct_ways
 from envpredict.engine.sound_reflect import reflected_energy
 from envpredict.models.noise.iso9613_2_1996.ground import DISTANCE_RANGE, MEAN_HEIGHT
 from envpredict.models.noise.iso9613_2_1996.sources import (
@@ -131,7 +131,7 @@ class OctaveMethod:
                                "iso9613_housing")
     title: str = f"{EDITION}, octave bands. {NOT_CLAIMED}"
     of_maxima: bool = False
-    sources: tuple[Citation, ...] = (REFLECTION, SCREEN_SIZE, POINT_SOURCE, PROPAGATION, SCREENING)
+    sources: tuple[Citation, ...] = (REFLECTION, SCREEN_SIZE, POINT_SOURCE, LONG_DETOUR, PROPAGATION, SCREENING)
 
     def levels(self, scene: SoundScene, ends: Ends, span_m: Floats, plants: Sequence[Plant]) -> Levels:
         """Return the levels of items of plant that stand at the sources of these paths."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from envpredict.core.citation import Citation
 from envpredict.engine.sound_scene import SoundScene
 from envpredict.models.noise.housing_rows import housing_db, with_ground_db
 from envpredict.models.noise.iso9613_2_1996 import air_attenuation_db, divergence_db, ground_effect_db
@@ -15,6 +16,10 @@ from envpredict.models.noise.screen_geometry import ScreenPaths, obstacle_attenu
 
 Floats = NDArray[np.float64]
 NEAREST_M = 1.0
+DETOUR_RATIO, LEAST_LONG_DETOUR_M = 8.0, 10.0
+LONG_DETOUR = Citation("ISO 9613-2", 1996, "7.4: a way round a side may be neglected if its detour is more than eight "
+                       "times that over the top", "read", via="public texts that quote the standard",
+                       note="here only detours above 10 m are: a short one counts, however low the screen")
 REGION_HEIGHTS = 30.0
 """The ground regions of ISO 9613-2 reach 30 heights of the source from it, and 30 of the receptor from that one."""
 
@@ -149,7 +154,7 @@ def past_obstacles(scene: SoundScene, source: Floats, receptor: Floats, own: NDA
     The taut path over both together would be longer still: this is the louder reading. Round the sides of a hill no way
     is looked for.
     """
-    paths = screen_paths(scene.obstacles, source, receptor, own=own, sides=sides)
+    paths = _without_long_detours(screen_paths(scene.obstacles, source, receptor, own=own, sides=sides))
     if scene.terrain is None:
         return paths
     over = scene.terrain.over(source, receptor)
@@ -161,6 +166,14 @@ def past_obstacles(scene: SoundScene, source: Floats, receptor: Floats, own: NDA
     return replace(paths, path_difference_m=np.where(hill, over[:, 0], paths.path_difference_m), source_edge_m=first,
                    receptor_edge_m=last, edge_separation_m=between, left_difference_m=round_left,
                    right_difference_m=round_right, width_m=np.where(hill, np.inf, paths.width_m))
+
+
+def _without_long_detours(paths: ScreenPaths) -> ScreenPaths:
+    """Return the paths without ways round a side that the standard lets out (`LONG_DETOUR`)."""
+    longest = np.maximum(DETOUR_RATIO * paths.path_difference_m, LEAST_LONG_DETOUR_M)
+    left, right = (np.where(detour > longest, np.inf, detour)
+                   for detour in (paths.left_difference_m, paths.right_difference_m))
+    return replace(paths, left_difference_m=left, right_difference_m=right)
 
 
 def taken(paths: ScreenPaths, keep: NDArray[np.int64]) -> ScreenPaths:
