@@ -161,7 +161,8 @@ TABLES: dict[str, tuple[Callable[[Statistics], Rows], dict[str, str]]] = {
         "plan_value": "peaks judged by the plan's own value, for want of a frequency or a limit at it"}),
     "capture": (_capture, {
         "station": "station", "month": "local month", "working_h": "hours of work",
-        "working_valid_h": "with valid data", "working_percent": "share in percent", "total_h": "all hours", "total_valid_h": "with valid data",
+        "working_valid_h": "with valid data", "working_percent": "share in percent", "total_h": "all hours",
+        "total_valid_h": "with valid data",
         "total_percent": "share in percent", "lost": "working hours lost, by flag"}),
     "gaps": (_gaps, {"station": "station", "start": "start", "end": "end", "duration_s": "duration in s",
                      "working_s": "of it in hours of work"}),
