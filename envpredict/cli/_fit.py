@@ -128,7 +128,7 @@ def _vibration(asked: Question, catalogue: Catalogue, scenario: Scenario | None)
         from envpredict.monitoring.files import write_whole
         from envpredict.outputs.charts.site_law import draw
 
-        write_whole(asked.plot, draw(found, asked.plot.suffix.lower()[1:]))
+        write_whole(asked.plot, draw(laws, asked.plot.suffix.lower()[1:]))
         said.append(f"Wrote {asked.plot}.")
     return "\n".join(said)
 

@@ -101,7 +101,7 @@ def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool 
         provenance=provenance(scenario, catalogue, tuple(methods)),
         cautions=cautions_of(run),
         drafts=drafts(run),
-        warnings=(*scenario.notes, *dict.fromkeys(f"{c.id}: {note}" for c in run.choices for note in c.site.notes)),
+        warnings=(*scenario.notes, *dict.fromkeys(f"{c.id}: {note}" for c in run.choices for note in c.site.all_notes)),
         detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily,
                 "feasibility": feasibility.frame(run, [m.feasible for m in methods]),
                 "movement": movement(run, run.choices),

@@ -100,7 +100,8 @@ def _prediction_lines(run: Run, method: MethodRun, finding: pd.Series, row: int,
     if finding["predicted_median"] != finding["predicted_median"]:
         return ["  No prediction is compared here: see the reason below."]
     if QUANTITIES[finding["quantity"]].effect == "noise":
-        return noise_lines(run, method, finding, row)
+        return [*noise_lines(run, method, finding, row),
+                *(f"  Measured on this site: {note}" for note in method.choice.site.plant_notes)]
     return vibration_lines(run, method, finding, row, chances)
 
 

@@ -15,6 +15,7 @@ from envpredict.engine.geometry import slope_distance_m
 from envpredict.engine.judge import judge
 from envpredict.engine.judge_rule import counts_days
 from envpredict.engine.printed import printed_curves, printed_values
+from envpredict.engine.site_law_evidence import trial_lines
 from envpredict.engine.vibration import TWICE
 from envpredict.engine.vibration_rules import WHOLE_PROGRAMME, Examined, examine
 
@@ -107,6 +108,7 @@ def _law_lines(law: LawField, at: int, pile: int) -> list[str]:
         f"    median on the ground: {10.0 ** float(law.log_median[at, pile]):.4g} mm/s"
         + (f", its factor {law.law.factor:g} included" if law.law.factor != 1.0 else ""),
         f"    scatter: {spread}",
+        *trial_lines(law, at, pile),
     ]
 
 

@@ -79,7 +79,8 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, levels: RuleLev
     pile = levels.heard.by_pile(point, slot).argmax(axis=1)
     sound, points = levels.sound, levels.sound.points
     basis = max(rank(sound.basis), *(rank(one.basis) for one in levels.citations), 0)
-    notes = (*method.notes, *levels.notes, *((DAY_RULE_NOTE,) if counts_days(rule) else ()))
+    notes = (*method.notes, *method.choice.site.plant_notes, *levels.notes,
+             *((DAY_RULE_NOTE,) if counts_days(rule) else ()))
     piles = run.plan_m.shape[1]
     unproven = method.feasible.doubts(piles)[pile]
     if sound.median_basis == "estimate":

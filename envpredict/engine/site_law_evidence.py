@@ -11,15 +11,17 @@ from numpy.typing import NDArray
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import rank
 from envpredict.engine.findings import rounded
-from envpredict.engine.site_law import speaks_for
+from envpredict.engine.site_law import STRATA, speaks_for
 from envpredict.engine.site_law_use import DOUBLED, NOT_MINE, PROVEN, TOLD, UPDATED
 
 if TYPE_CHECKING:
     from envpredict.engine.findings import Evidence
     from envpredict.engine.judge import Judgement
+    from envpredict.engine.vibration import LawField
     from envpredict.engine.vibration_rules import Examined
 
 Texts = NDArray[np.object_]
+SHOWN = 24
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,4 +95,29 @@ def with_trial(found: Evidence, rows: TrialRows, after: Judgement, before: Judge
     return replace(found, unproven=unproven, row_notes=notes)
 
 
-__all__ = ["NOT_MINE", "TrialRows", "trial_rows", "with_trial"]
+def trial_lines(field: LawField, row: int, pile: int) -> list[str]:
+    """Return prior, records, posterior and what changed for a law at a place and a pile, as lines of a trace."""
+    trial = field.trial
+    if trial is None or trial.code[row, pile] == NOT_MINE:
+        return []
+    law, code = trial.law, int(trial.code[row, pile])
+    lines = [f"    trial records: {TOLD[code]}"]
+    before, after = float(trial.published[row, pile]), float(field.log_median[row, pile])
+    if code in (UPDATED, PROVEN, DOUBLED):
+        lines += [f"      prior: median {10.0**before:.4g} mm/s; scatter between sites {law.prior.between_site:.3g}, "
+                  f"within the site {law.prior.within_site:.3g}; {law.prior.scatter_source}",
+                  f"      posterior: median {10.0**after:.4g} mm/s (times {10.0 ** (after - before):.3g}); scatter "
+                  f"between sites {trial.shared[row, pile]:.3g}, within the site {trial.own[row, pile]:.3g}"]
+    for fit in law.strata:
+        low, high = fit.reach_m
+        lacks = fit.lacks()
+        shown = ", ".join(f"{'<' if reads == 'below' else '>' if reads == 'above' else ''}{level:g} at {distance:g} m"
+                          for distance, level, reads in sorted(zip(fit.data.distance_m, fit.data.ppv_mm_s,
+                                                                   fit.data.reads, strict=True))[:SHOWN])
+        more = f" and {len(fit.data.pile) - SHOWN} more" if len(fit.data.pile) > SHOWN else ""
+        lines.append(f"      records of {STRATA[fit.ground]}, {law.quantity} in mm/s: {shown}{more}; they reach from "
+                     f"{low:.3g} to {high:.3g} m" + (f"; provisional: {', '.join(lacks)}" if lacks else ""))
+    return lines
+
+
+__all__ = ["TrialRows", "trial_lines", "trial_rows", "with_trial"]

@@ -52,14 +52,22 @@ SILENCED = ("where trial records of this site suffice, the published law for har
 class SiteUse:
     """What a site's records have taught of one candidate.
 
-    `laws` of its method; `harder`: pile to what shows that its ground is harder than the borehole says; `notes` on laws
-    and plant, in words; `plant`: items whose sound power was updated.
+    `laws` of its method; `harder`: pile to what shows that its ground is harder than the borehole says; `notes` on the
+    laws and `plant_notes` on measured plant, in words; `plant`: items whose sound power was updated.
     """
 
     laws: tuple[SiteLaw, ...] = ()
     harder: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     plant: tuple[str, ...] = ()
+    plant_notes: tuple[str, ...] = ()
+
+    @property
+    def all_notes(self) -> tuple[str, ...]:
+        """Return everything that is to be said, ground proved harder than known included."""
+        harder = [f"the ground proved harder than the boreholes show: {why}" for why in
+                  dict.fromkeys(self.harder.values())]
+        return (*self.notes, *self.plant_notes, *harder)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,7 +111,8 @@ def with_site_law(choice: MethodChoice, site: SiteFile | None, models: Mapping[s
     harder = {pile: one.why for one in site.harder_ground for pile in one.piles}
     enough = any(not fit.lacks() for law in mine for fit in law.strata)
     rivals = any(law.role == HARD or law.phase == "start_stop" for law in laws)
-    use = SiteUse(mine, harder, (*map(said, mine), *([SILENCED] if enough and rivals else []), *notes), tuple(changed))
+    use = SiteUse(mine, harder, (*map(said, mine), *([SILENCED] if enough and rivals else [])), tuple(changed),
+                  tuple(notes))
     return replace(choice, laws=laws, plant=plant, site=use)
 
 
@@ -159,7 +168,7 @@ def _measured(plant: tuple[Pair, ...], site: SiteFile) -> tuple[tuple[Pair, ...]
 
 def summary(use: SiteUse) -> dict[str, Any]:
     """Return prior, records and posterior of everything that a site's records changed, as plain data."""
-    return {"said": list(use.notes), "harder_ground": dict(use.harder), "plant": list(use.plant),
+    return {"said": list(use.all_notes), "harder_ground": dict(use.harder), "plant": list(use.plant),
             "laws": [law.model_dump(mode="json") for law in use.laws]}
 
 
@@ -173,7 +182,7 @@ def _stratum_said(law: SiteLaw, fit: StratumFit) -> str:
     levels = fit.data.levels_m
     more = len(fit.data.pile) - records
     ground = {"hard": "in the hard stratum", "other": "outside the hard stratum"}[fit.ground]
-    bounds = f", and {more} bounds" if more else ""
+    bounds = f", and {more} that give only a bound," if more else ""
     lacks = fit.lacks()
     middle = np.asarray(fit.reference_m)
     return (f"{ground} {records} records{bounds} of {piles} piles at {places} distances, {levels[0]:.3g} to "

@@ -24,6 +24,7 @@ from envpredict.engine.site_law import (
     StratumFit,
     distances,
 )
+from envpredict.monitoring.site_law.curves import ONE_ENERGY
 from envpredict.monitoring.site_law.published import Published, complete, law_for, of_one_quantity, published
 from envpredict.monitoring.site_law.regression import Line, equal_slopes, fit_line
 from envpredict.monitoring.site_law.trial import Row, Trial, clear_of_background, highest, problem
@@ -46,8 +47,6 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 CODES = {"level": EXACT, "below": BELOW, "above": ABOVE}
-ONE_ENERGY = 1.05
-"""Energies that differ less than this count as one: the line then runs over distance alone."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -240,9 +239,11 @@ def _checks(rows: Sequence[Row], found: Published, records: Records,
     if len({row.pile for row, ok in zip(rows, exact, strict=True) if ok}) == 1:
         marks.append("all records are of one pile: how piles differ isn't known")
     if not found.in_range[exact].all():
-        marks.append(f"{int((~found.in_range[exact]).sum())} records lie outside the published law's valid distances")
+        lost = int((~found.in_range[exact]).sum())
+        marks.append(f"records outside the published law's valid distances: {lost}")
     if not exact.all():
-        marks.append(f"{int((~exact).sum())} records give only a bound: they count in the update, not in the line")
+        marks.append(f"records that give only a bound: {int((~exact).sum())}; they count in the update, not in the "
+                     "line")
     return refused, marks
 
 

@@ -29,9 +29,9 @@ LEAST_STEPS = 5
 TWICE, QUARTER = 2.0, 0.25
 LEAST_RUN_M = 0.5
 SCREEN = Citation(
-    "our judgement", None, f"harder than the boreholes: over {LEAST_RUN_M:g} m or more, force or torque as in the upper "
-    f"three quarters of the steps in the hard stratum, or, where none was pressed into it, {TWICE:g} times the median of all "
-    f"steps; or a rate below {QUARTER:g} of the median", "estimate")
+    "our judgement", None, f"harder than the boreholes: over {LEAST_RUN_M:g} m or more, force or torque as in the "
+    "upper three quarters of the steps in the hard stratum, or, where none was pressed into it, "
+    f"{TWICE:g} times the median of all steps; or a rate below {QUARTER:g} of the median", "estimate")
 LEAST_PAIRS = 6
 RARE = 0.05
 SEED = 20_270_301

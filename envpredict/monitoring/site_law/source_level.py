@@ -134,4 +134,5 @@ def updated(item: Plant, powers_db: list[float]) -> PlantFit:
     level, u = posterior_level(prior.lwa_db, item.u_db, float(np.mean(powers_db)), sd, len(powers_db))
     return PlantFit(plant=item.id, prior_db=item.lwa_db, prior_u_db=item.u_db, prior_source=item.citation,
                     measured_db=tuple(float(f"{power:.6g}") for power in powers_db), measured_sd_db=sd,
-                    posterior_db=level, posterior_u_db=max(u, min(SAME_RIG_U_DB, item.u_db)), formula=FORMULA)
+                    posterior_db=round(level, 2), posterior_u_db=round(max(u, min(SAME_RIG_U_DB, item.u_db)), 2),
+                    formula=FORMULA)

@@ -41,6 +41,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("date"), Column("remark"),
 )
 BACKGROUND_FACTOR = 3.0
+NEAR_BACKGROUND = f"the level lies within {BACKGROUND_FACTOR:g} times the background"
 BACKGROUND_SOURCE = Citation("our judgement", None,
                              f"levels within {BACKGROUND_FACTOR:g} times the background are left out", "estimate")
 
@@ -200,7 +201,7 @@ def clear_of_background(trial: Trial) -> Trial:
         return (row.background_mm_s is None or row.reads != "level"
                 or row.ppv_mm_s >= BACKGROUND_FACTOR * row.background_mm_s)
 
-    return trial.keep(clear, f"the level lies within {BACKGROUND_FACTOR:g} times the background")
+    return trial.keep(clear, NEAR_BACKGROUND)
 
 
 def problem(trial: Trial, what: str, hint: str) -> InputProblems:

@@ -3,69 +3,102 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from envpredict.core.cautions import SCREENING
-from envpredict.engine.site_law import FARTHEST, NEAREST, STRATA
-from envpredict.monitoring.site_law.describe import curves, status
+from envpredict.engine.site_law import STRATA, SiteLaw, StratumFit
+from envpredict.monitoring.site_law.curves import curves, status
+from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import INK, MUTED, PNG_DPI, bare, figure, our_style, panel, shortened
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+    from matplotlib.figure import Figure
 
-    from envpredict.monitoring.site_law.fit import Fitted, Stratum
+    from envpredict.outputs.view import View
 
-LOOKS = {"published": (MUTED, "--", "the published law"), "updated": ("#1d4763", "-", "updated by these records"),
+Parts = Sequence[tuple[SiteLaw, StratumFit]]
+LOOKS = {"published": (MUTED, "--", "published law"), "updated": ("#1d4763", "-", "updated by these records"),
          "records alone": ("#9a5b00", ":", "line through the records alone")}
-MARKS = {"level": ("o", "record"), "below": ("v", "stayed below this"), "above": ("^", "went above this")}
-HEIGHT_MM, TOP_MM, EACH_MM = 76.0, 14.0, 106.0
+MARKS = {"level": ("o", "record"), "below": ("v", "record: stayed below this"),
+         "above": ("^", "record: went above this")}
+TOP_MM, HEIGHT_MM, EACH_MM, FOOT_MM = 12.0, 74.0, 112.0, 8.0
+STEPS = (1.0, 2.0, 5.0)
 
 
-def draw(found: Sequence[Fitted], kind: str) -> bytes:
-    """Return the picture as the bytes of a PNG or SVG file, a panel per fit; equal records give equal bytes."""
-    parts = [(one, stratum) for one in found for stratum in one.strata if len(stratum.published.distance_m)]
+def drawn(parts: Parts) -> Figure:
+    """Return a figure with a panel per stratum; call it within `our_style`."""
+    found = figure(EACH_MM * len(parts) + FOOT_MM)
+    for number, (law, fit) in enumerate(parts):
+        _panel(panel(found, 16.0, TOP_MM + EACH_MM * number, 148.0, HEIGHT_MM), law, fit)
+    return found
+
+
+def draw(laws: Iterable[SiteLaw], kind: str) -> bytes:
+    """Return the picture as the bytes of a PNG or SVG file; equal laws give equal bytes."""
     with our_style():
-        drawn = figure(TOP_MM + EACH_MM * len(parts) - 6.0)
-        for number, (one, stratum) in enumerate(parts):
-            axes = panel(drawn, 16.0, TOP_MM + EACH_MM * number, 148.0, HEIGHT_MM)
-            _panel(axes, one, stratum)
-        drawn.text(0.01, 0.01, SCREENING, fontsize=6, color=MUTED)
+        found = drawn([(law, fit) for law in laws for fit in law.strata])
+        found.text(0.01, 0.008, SCREENING, fontsize=6, color=MUTED)
         target = io.BytesIO()
-        drawn.savefig(target, format=kind, dpi=PNG_DPI,
-                      metadata={"Date": None} if kind == "svg" else {"Software": None})
+        found.savefig(target, format=kind, dpi=PNG_DPI,
+                      metadata={"Date": None, "Creator": None} if kind == "svg" else {"Software": None})
     return target.getvalue()
 
 
-def _panel(axes: Axes, one: Fitted, stratum: Stratum) -> None:
-    from matplotlib.ticker import FuncFormatter
+def trial_records(seen: View) -> Iterable[Sketch]:
+    """Yield a chart of the trial records for every site law that a run uses, each law once."""
+    laws = {id(law): law for choice in seen.assessment.methods for law in choice.site.laws}
+    for number, law in enumerate(laws.values(), 1):
+        words = "; ".join(f"{STRATA[fit.ground]}: {status(fit)}" for fit in law.strata)
+        title = f"Trial records of {law.method}, phase {law.phase}"
+        yield Sketch(f"trial_records_{number}", title, f"{title}, against {law.model}. {words}.",
+                     f"Levels of trial piles over distance, with the published law and its update. {words}.",
+                     drawn([(law, fit) for fit in law.strata]))
 
+
+def _ticks(axis: Axis, low: float, high: float) -> None:
+    """Label 1, 2 and 5 of every decade as plain numbers."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter, NullLocator
+
+    decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
+    places = [step * 10.0**decade for decade in decades for step in STEPS]
+    axis.set_major_locator(FixedLocator([place for place in places if low <= place <= high]))
+    axis.set_minor_locator(NullLocator())
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axis.set_minor_formatter(NullFormatter())
+
+
+def _panel(axes: Axes, law: SiteLaw, fit: StratumFit) -> None:
     bare(axes)
-    slope = one.spec.distance == "slope"
     axes.set(xscale="log", yscale="log", ylabel="PPV on the ground (mm/s)",
-             xlabel="distance to the toe (m)" if slope else "distance in plan (m)")
-    levels = np.sort(stratum.published.distance_m[stratum.records.exact])
-    every = stratum.published.distance_m
-    low, high = NEAREST * min(levels.min(initial=every.min()), every.min()), FARTHEST * every.max()
+             xlabel="distance to the toe (m)" if law.distance == "slope" else "distance in plan (m)")
+    data, (low, high) = fit.data, fit.reach_m
+    at, level = np.asarray(data.distance_m), np.asarray(data.ppv_mm_s)
+    low, high = min(low, float(at.min()) / 1.2), max(high, float(at.max()) * 1.2)
     distance = np.geomspace(low, high, 160)
-    for name, (median, upper) in curves(stratum, distance).items():
+    heights = [level]
+    for name, (median, upper) in curves(law, fit, distance).items():
         colour, dashes, words = LOOKS[name]
-        axes.plot(distance, 10.0**median, dashes, color=colour, linewidth=1.3, label=f"{words}: median")
+        axes.plot(distance, 10.0**median, dashes, color=colour, linewidth=1.4, label=f"{words}: median")
         axes.plot(distance, 10.0**upper, dashes, color=colour, linewidth=0.7,
                   label=f"{words}: one pile in 20 exceeds it")
+        heights += [10.0**median, 10.0**upper]
     for reads, (marker, words) in MARKS.items():
-        mine = [n for n, row in enumerate(stratum.rows) if row.reads == reads]
-        if mine:
-            axes.plot(every[mine], [stratum.rows[n].ppv_mm_s for n in mine], marker, color=INK, markersize=4.5,
-                      markerfacecolor=INK if reads == "level" else "#ffffff", linestyle="none", label=words)
-    if len(levels):
-        for edge in (NEAREST * levels[0], FARTHEST * levels[-1]):
-            axes.axvline(edge, color=MUTED, linewidth=0.6)
-        axes.annotate("reach of the records", (NEAREST * levels[0], 0.02), xycoords=("data", "axes fraction"),
-                      xytext=(3, 0), textcoords="offset points", color=MUTED)
-    axes.set_title(f"{one.method}, phase {one.phase}: {STRATA[stratum.ground]}\n{shortened(status(stratum), 110)}")
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, fontsize=6)
+        mine = np.array([one == reads for one in data.reads])
+        if mine.any():
+            axes.plot(at[mine], level[mine], marker, color=INK, markersize=4.5, linestyle="none", label=words,
+                      markerfacecolor=INK if reads == "level" else "#ffffff")
+    for edge in fit.reach_m:
+        axes.axvline(edge, color=INK, linewidth=0.8)
+    axes.annotate("reach of the records", (fit.reach_m[0], 0.02), xycoords=("data", "axes fraction"), xytext=(3, 0),
+                  textcoords="offset points", color=MUTED)
+    bottom, top = min(map(np.min, heights)) / 1.3, max(map(np.max, heights)) * 1.3
+    axes.set(xlim=(low / 1.1, high * 1.1), ylim=(bottom, top))
+    _ticks(axes.xaxis, low / 1.1, high * 1.1)
+    _ticks(axes.yaxis, bottom, top)
+    axes.set_title(f"{law.method}, phase {law.phase}: {STRATA[fit.ground]}\n{shortened(status(fit), 108)}")
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.13), ncols=2, fontsize=6.5)
