@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.core.citation import BASES, VERIFY_MARK
+from envpredict.core.citation import BASES, VERIFY_MARK, Basis
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied
 from envpredict.engine.judge import Judgement, margin_db
@@ -105,8 +105,13 @@ def likelihoods(judged: NDArray[np.bool_], not_governed: NDArray[np.bool_], p_ex
             ["not_applicable", "cannot_judge", "likely", "possible", "cannot_judge"], default="unlikely")
 
 
-def _verify(marks: Phrases, ranks: NDArray[np.int64], what: str) -> None:
-    marks.add(ranks, [f"{what}: {VERIFY_MARK[basis]}" if VERIFY_MARK[basis] else "" for basis in BASES])
+LIMIT_MARK: dict[Basis, str] = {**VERIFY_MARK, "estimate": f"{VERIFY_MARK['memory']}; how it is applied is in part our "
+                                                           "estimate"}
+"""What to verify of a limit: an estimate of ours in it is how the document is read, which no trial can settle."""
+
+
+def _verify(marks: Phrases, ranks: NDArray[np.int64], what: str, said: Mapping[Basis, str]) -> None:
+    marks.add(ranks, [f"{what}: {said[basis]}" if said[basis] else "" for basis in BASES])
 
 
 def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, design_exceedance: float,
@@ -142,8 +147,8 @@ def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgemen
     codes, wordings = coded(evidence.unproven)
     told.add(np.where(active, codes, _empty(wordings)), _with_empty(wordings))
     told.add_where(active & ~judgement.in_range & ~judgement.unknown, "outside the law's valid range")
-    _verify(told, np.where(active, evidence.median_basis, 0), "prediction")
-    _verify(told, np.where(judged, applied.basis, 0), "limit")
+    _verify(told, np.where(active, evidence.median_basis, 0), "prediction", VERIFY_MARK)
+    _verify(told, np.where(judged & (confirmed == ""), applied.basis, 0), "limit", LIMIT_MARK)
     told.add(*coded(confirmed))
     told.add(*coded(np.where(judged, applied.note, "")))
     for note in evidence.notes:
@@ -176,9 +181,12 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
                              doubtful, design_exceedance)
     deferred = seen & (likelihood != "unlikely") if heading.defers else np.zeros(len(receptors), dtype=bool)
     likelihood = np.where(deferred, "not_applicable", likelihood)
-    # what somebody has compared with its document is as good as read
-    recalled = judged & (applied.basis == MEMORY) & bool(heading.confirmed)
-    applied = replace(applied, basis=np.where(recalled, 0, applied.basis))
+    # what somebody has compared with its document is as good as read; how we apply it stays ours
+    recalled = judged & (applied.basis != 0) & bool(heading.confirmed)
+    said = np.select([recalled & (applied.basis == MEMORY), recalled],
+                     [f"limit: {heading.confirmed}", f"limit: {heading.confirmed}; how it is applied is in part our "
+                                                     "estimate"], "")
+    applied = replace(applied, basis=np.where(recalled & (applied.basis == MEMORY), 0, applied.basis))
     basis = np.maximum(np.where(seen, evidence.basis, 0), np.where(judged, applied.basis, 0))
     nothing = np.full(len(receptors), np.nan)
     low, high = evidence.others or (nothing, nothing)
@@ -206,7 +214,7 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "basis": np.where(judged, np.array(BASES)[basis], ""),
         "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed,
                            np.where(deferred, heading.defers, "").astype(object),
-                           np.where(recalled, f"limit: {heading.confirmed}", "").astype(object)),
+                           said.astype(object)),
     }
     p_day = np.where(judged[:, None], judgement.p_day, np.float32(np.nan))
     return Block({name: table[name] for name in FINDING_COLUMNS}, heading.method, heading.effect,

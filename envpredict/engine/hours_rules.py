@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from envpredict.core.citation import VERIFY_MARK
 from envpredict.engine.applied import JUDGED, NOT_GOVERNED
 from envpredict.engine.blocks import clock_blocks
 from envpredict.engine.confirmed import confirmed_by
-from envpredict.engine.findings import Block
+from envpredict.engine.findings import LIMIT_MARK, Block
 from envpredict.engine.results import FINDING_COLUMNS
 from envpredict.limits.outcome import Missing, NotGoverned
 from envpredict.limits.values import HoursByMargin, HoursOnly
@@ -89,8 +88,8 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
     basis, confirmed = rule.basis, confirmed_by(run.scenario, limit_set)
     if basis == "memory" and confirmed:
         basis, said = "read", f"{said}; limit: {confirmed}"
-    elif VERIFY_MARK[basis]:
-        said = f"{said}; limit: {VERIFY_MARK[basis]}"
+    elif LIMIT_MARK[basis]:
+        said = f"{said}; limit: {confirmed or LIMIT_MARK[basis]}"
     table: dict[str, Any] = {name: np.full(count, np.nan) if kind == "number" else np.full(count, "", dtype=object)
                              for name, (kind, _) in FINDING_COLUMNS.items()}
     table |= {
