@@ -19,6 +19,10 @@ if TYPE_CHECKING:
 
 CHOSEN = "chosen by the scenario"
 WHOLE_DRIVE = f"{CHOSEN} for the whole drive, start and stop included"
+PARTS = frozenset({"running", "start_stop"})
+"""The phases that a law for the whole drive covers."""
+ROLES = ("preferred", "alternative", "hard_ground")
+"""Which of a method's uses of one model is meant where several are made: the first of these roles."""
 OWN = "own"
 """The flag of a law that a scenario brings: any method may be predicted with it."""
 
@@ -102,21 +106,29 @@ def _as_law_of(method: Method, spec: ModelSpec) -> LawUse:
 def laws_with_choice(method: Method, chosen: str | None, models: Mapping[str, ModelSpec]) -> tuple[LawUse, ...]:
     """Return the method's laws with a chosen one made the preferred one of its phase, any law of the user's included.
 
-    A law for the whole drive takes the place of those of every phase; what it replaces stays as an alternative.
+    A law for the whole drive takes the place of those of every phase; where one for a single phase takes the place of a
+    law for the whole drive, that one goes on predicting the other phase. What is replaced stays as an alternative. A
+    law that only counts in hard ground goes on counting there.
     """
     if chosen is None:
         return method.laws
-    wanted = next((law for law in method.laws if law.model == chosen), None)
-    laws = method.laws if wanted is not None else (*method.laws, _as_law_of(method, models[chosen]))
-    wanted = wanted or laws[-1]
-    replaced = [law.phase for law in laws if law.stage == wanted.stage and wanted.phase in ("all", law.phase)]
-    why = WHOLE_DRIVE if {"running", "start_stop"} & set(replaced) and wanted.phase == "all" else CHOSEN
-    changed: list[LawUse] = []
-    for law in laws:
-        if law is wanted:
-            changed.append(law.model_copy(update={"role": "preferred", "why": why}))
-        elif law.role == "preferred" and law.stage == wanted.stage and wanted.phase in ("all", law.phase):
-            changed.append(law.model_copy(update={"role": "alternative"}))
-        else:
-            changed.append(law)
-    return tuple(changed)
+    able = sorted((law for law in method.laws if law.model == chosen), key=lambda law: ROLES.index(law.role))
+    laws = method.laws if able else (*method.laws, _as_law_of(method, models[chosen]))
+    wanted = able[0] if able else laws[-1]
+    replaced = {law.phase for law in laws if law.stage == wanted.stage and law.role == "preferred"}
+    why = WHOLE_DRIVE if PARTS & replaced and wanted.phase == "all" else CHOSEN
+    return tuple(law.model_copy(update={"role": "preferred", "why": why}) if law is wanted else _beside(law, wanted)
+                 for law in laws)
+
+
+def _beside(law: LawUse, wanted: LawUse) -> LawUse:
+    """Return a law as it stands beside the chosen one: replaced, left with the other phase, or as it was."""
+    if law.role != "preferred" or law.stage != wanted.stage:
+        return law
+    if wanted.phase in ("all", law.phase):
+        return law.model_copy(update={"role": "alternative"})
+    if law.phase == "all":
+        (other,) = PARTS - {wanted.phase}
+        return law.model_copy(update={"phase": other, "why": f"{law.why} For {other.replace('_', ' and ')} alone: the "
+                                                             "scenario chose another law beside it."})
+    return law

@@ -11,6 +11,8 @@ from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.choices import MethodChoice, choices, choose
 from envpredict.engine.intake import read_scenario
+from envpredict.engine.own_laws import laws_with_choice
+from envpredict.methods.fields import LawUse
 from envpredict.methods.schema import a_weighted_sum_db
 from envpredict.scenario.types import MethodEntry
 
@@ -134,3 +136,40 @@ def test_a_candidate_may_leave_out_piles_that_it_can_not_install(folder: Folder)
         read_scenario(folder.path)
     folder.toml('id = "rotary_cutting_press"\n', 'id = "rotary_cutting_press"\nsections = ["T"]\n')
     assert read_scenario(folder.path).methods[-1].sections == ("T",)
+
+
+# --- choosing a law ---------------------------------------------------------------------------------------------------
+
+
+def preferred(laws: tuple[LawUse, ...]) -> dict[str, str]:
+    """Return the preferred law of every phase."""
+    found = [law for law in laws if law.role == "preferred"]
+    assert len({law.phase for law in found}) == len(found)
+    return {law.phase: law.model for law in found}
+
+
+def test_a_law_for_the_whole_drive_replaces_those_of_its_parts() -> None:
+    method = CATALOGUE.methods["vibratory_standard"]
+    assert set(preferred(method.laws)) == {"running", "start_stop"}
+    found = laws_with_choice(method, "attewell_1992_vibratory", CATALOGUE.models)
+    assert preferred(found) == {"all": "attewell_1992_vibratory"}
+
+
+def test_a_law_for_one_phase_leaves_the_other_phase_its_law() -> None:
+    method = CATALOGUE.methods["vibratory_standard"]
+    found = laws_with_choice(method, "caltrans_vibratory", CATALOGUE.models)
+    assert preferred(found) == {"running": "bs5228_vibratory", "start_stop": "caltrans_vibratory"}
+    # the other way round: what predicted the whole drive goes on predicting the part that nothing else does
+    whole = method.model_copy(update={"laws": laws_with_choice(method, "env1993_vibratory", CATALOGUE.models)})
+    again = laws_with_choice(whole, "caltrans_vibratory", CATALOGUE.models)
+    assert preferred(again) == {"running": "env1993_vibratory", "start_stop": "caltrans_vibratory"}
+
+
+def test_choosing_the_bound_for_percussive_piling_keeps_the_ground_and_the_rule_for_hard_ground() -> None:
+    method = CATALOGUE.methods["impact_hydraulic"]
+    found = laws_with_choice(method, "bs5228_percussive", CATALOGUE.models)
+    chosen = next(law for law in found if law.role == "preferred")
+    # its word for the ground comes from the strata, it isn't fixed at refusal
+    assert chosen.parameters == {}
+    assert [law.parameters for law in found if law.role == "hard_ground"] == [{"bs5228_ground": "refusal"}]
+    assert preferred(found) == {"all": "bs5228_percussive"}
