@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,8 @@ def test_what_was_not_read_is_marked_on_the_pages() -> None:
     for spec in load_catalogue().models.values():
         assert cell(spec.source) in text
         assert ("[verify" in str(spec.source)) == (spec.source.basis != "read")
+        listed, = re.findall(rf"^\| \[{spec.id}\]\(.*$", text, flags=re.MULTILINE)
+        assert ("(verify" in listed) == (spec.basis != "read")
 
 
 def test_writing_mends_a_changed_a_missing_and_a_foreign_page(tmp_path: Path) -> None:

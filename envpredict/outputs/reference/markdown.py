@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from pydantic import BaseModel
 
-from envpredict.core.citation import Citation
+from envpredict.core.citation import VERIFY_MARK, Basis, Citation
 
 SHORT = {"citation"}
 
@@ -50,6 +50,11 @@ def cited(part: BaseModel | None) -> str:
     """Return the place that a part of an entry comes from, with its verify mark."""
     found = getattr(part, "citation", None)
     return cell(found)
+
+
+def marked(basis: Basis) -> str:
+    """Return a basis with its verify mark."""
+    return f"{basis} ({VERIFY_MARK[basis]})" if VERIFY_MARK[basis] else basis
 
 
 def sections(parts: Iterable[str]) -> str:

@@ -12,7 +12,7 @@ from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.vocabulary import INPUTS
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.models.spec import ModelSpec
-from envpredict.outputs.reference.markdown import cell, facts, sections, table
+from envpredict.outputs.reference.markdown import facts, marked, sections, table
 
 TITLE = "Equations"
 
@@ -62,6 +62,6 @@ def body() -> str:
     """Return the list of equations, and one section on each."""
     models = load_catalogue().models
     rows = [(f"[{spec.id}](#{spec.id})", spec.title, QUANTITIES[spec.quantity].symbol, spec.statistic,
-             cell(spec.source.basis)) for spec in models.values()]
+             marked(spec.basis)) for spec in models.values()]
     head = ["equation", "what", "quantity", "statistic", "basis"]
     return sections([table(head, rows), *(_section(spec) for spec in models.values())])

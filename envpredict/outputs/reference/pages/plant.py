@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.methods.schema import Plant
-from envpredict.outputs.reference.markdown import cell, facts, sections, table
+from envpredict.outputs.reference.markdown import facts, marked, sections, table
 
 TITLE = "Plant"
 OCTAVES = ("63", "125", "250", "500", "1k", "2k", "4k", "8k")
@@ -39,6 +39,6 @@ def body() -> str:
     """Return the list of plant, and one section on each item."""
     plant = load_catalogue().plant
     rows = [(f"[{item.id}](#{item.id})", item.title, f"{item.lwa_db:.1f}",
-             f"{item.lwa_low_db:.1f} to {item.lwa_high_db:.1f}", cell(item.basis)) for item in plant.values()]
+             f"{item.lwa_low_db:.1f} to {item.lwa_high_db:.1f}", marked(item.basis)) for item in plant.values()]
     return sections([table(["plant", "title", "LWA, dB", "range, dB", "basis"], rows),
                      *(_section(item) for item in plant.values())])
