@@ -87,7 +87,8 @@ def _row_notes(seen: Examined, phase: NDArray[np.object_]) -> NDArray[np.object_
     spoken = np.array(seen.levels.spoken if seen.levels else [""] * len(case.method.vibration.fields),
                       dtype=object)[seen.field]
     laws = np.array(["; ".join(field.notes) for field in case.method.vibration.fields], dtype=object)[seen.field]
-    parts = [phase, laws, said, spoken, remarks, _buried(seen)]
+    left_out = np.where(seen.limits.partial == "", "", "a phase isn't judged: " + seen.limits.partial)
+    parts = [phase, left_out, laws, said, spoken, remarks, _buried(seen)]
     return np.array(["; ".join(str(text) for text in texts if text) for texts in zip(*parts, strict=True)],
                     dtype=object)
 
@@ -115,7 +116,8 @@ def evidence(seen: Examined, trial: TrialRows) -> Evidence:
 
     unproven = trial.unless_proven(of_law([field.unproven for field in fields]))
     doubts = feasible.doubts(case.run.plan_m.shape[1])[pile]
-    for text in (doubts, seen.limits.partial):
+    partial = np.where(seen.limits.partial == "", "", "a phase of the method isn't judged")
+    for text in (doubts, partial):
         unproven = np.where(unproven == "", text, unproven).astype(object)
     median = trial.median_basis(np.array([rank(field.median_basis) for field in fields])[which])
     turned = (seen.levels.basis if seen.levels else np.zeros(len(fields), dtype=np.int64))[which]
