@@ -10,8 +10,9 @@ import pandas as pd
 
 from envpredict.core.citation import BASIS_MEANING, VERIFY_MARK
 from envpredict.core.quantities import POSITIONS, QUANTITIES
+from envpredict.engine.feasibility import decided
 from envpredict.engine.programme import EVENT_COLUMNS
-from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANING
+from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANING, SEVERITY
 from envpredict.limits.base import STATUS_MEANING
 from envpredict.outputs.view import View, catalogue_of
 
@@ -26,7 +27,10 @@ UNITS: dict[str, str] = {
     "scatter": "log10 units or dB", "margin_db": "dB", "p_exceed": "0 to 1", "p_one_pile": "0 to 1",
     "days_above": "days", "days_above_low": "days", "days_above_high": "days", "distance_m": "m", "on_time_s": "s",
     "blows": "number", "energy_j": "J", "toe_from_m": "m", "toe_to_m": "m", "rig": "number", "floors": "number",
-    "depth_m": "m", "east": "m", "north": "m",
+    "depth_m": "m", "east": "m", "north": "m", "piles": "number", "within": "number", "need_db": "dB",
+    "loudest_share": "0 to 1", "share_of_wall": "0 to 1", "days": "days", "days_slow": "days", "days_fast": "days",
+    "spoil_m3": "m3", "spoil_low_m3": "m3", "spoil_high_m3": "m3", "over_limit_db": "dB", "scatter_db": "dB",
+    "receptor_days": "days", "needed_db": "dB", "needed_factor": "1", **dict.fromkeys(SEVERITY, "number"),
 }
 """Units of number columns; a column of findings that isn't named here is in the unit of its row."""
 WIDE = {"reason": 60, "name": 24, "receptor": 12, "method": 24, "model": 22, "limit_set": 20, "clause": 22,
@@ -92,7 +96,8 @@ def sheets(view: View) -> tuple[Sheet, ...]:
     """Return every sheet of the workbook in its order, the notes first."""
     assessment = view.assessment
     body = (governing(view), by_effect(view), findings(assessment), receptors(view), programme(assessment),
-            methods(assessment), laws(assessment), plant(assessment), limits(assessment), sources(assessment))
+            methods(assessment), *comparisons(assessment), *checks(assessment), laws(assessment), plant(assessment),
+            reductions(assessment), limits(assessment), sources(assessment))
     return (notes(assessment, body), *body)
 
 
@@ -122,6 +127,13 @@ SHEET_MEANING: dict[str, str] = {
     "Methods": "the candidates",
     "Laws": "the equations that may predict each candidate's vibration",
     "Plant": "what each candidate works with, as sources of sound",
+    "Compared": "the candidates side by side; nothing is weighed and nothing is recommended",
+    "Compared by effect": "the candidates side by side, effect by effect: worst receptor, counts, what would comply",
+    "Compared by pair": "which of two candidates is lower in which respect, and how sure that is",
+    "Feasibility": "whether each candidate reaches the toe: the check that decides, by section and aspect",
+    "Movement": "flags of ground movement beside foundations, pipes and tracks",
+    "Noise needs": "insertion loss on all plant that would meet the hardest limit at each receptor",
+    "Reductions": "the reductions in force and what each does in the calculation",
     "Limits": "the adopted rules",
     "Sources": "every source that the run used, and the inputs' hashes",
 }
@@ -202,6 +214,39 @@ def methods(assessment: Assessment) -> Sheet:
                Column("frequency basis"), Column("sections"), Column("working days [days]"),
                Column("stated by the scenario", 24))
     return Sheet("Methods", columns, rows, len(rows))
+
+
+def comparisons(assessment: Assessment) -> tuple[Sheet, ...]:
+    """Return the candidates side by side, where the run kept what that needs."""
+    if "methods" not in assessment.detail:
+        return ()
+    from envpredict.outputs.comparison import frames
+
+    names = {"methods": "Compared", "effects": "Compared by effect", "pairs": "Compared by pair"}
+    return tuple(of_frame(names[name], table, {key: kind for key, (kind, _) in columns.items()},
+                          rest=f"comparison_{name}.csv") for name, (table, columns) in frames(assessment).items())
+
+
+def checks(assessment: Assessment) -> tuple[Sheet, ...]:
+    """Return feasibility by section, flags of ground movement and needed insertion losses, where the run has them."""
+    detail = assessment.detail
+    made = []
+    if detail.get("feasibility") is not None and len(detail["feasibility"]):
+        table = decided(detail["feasibility"], ("method", "section", "aspect"))
+        made.append(of_frame("Feasibility", table, {"depth_m": "number", "piles": "number"}, rest="feasibility.csv"))
+    for name, key, numbers in (("Movement", "movement", ("distance_m", "within")),
+                               ("Noise needs", "noise_needs", ("margin_db", "need_db", "loudest_share"))):
+        if detail.get(key) is not None:
+            made.append(of_frame(name, detail[key], dict.fromkeys(numbers, "number"), rest="the library"))
+    return tuple(made)
+
+
+def reductions(assessment: Assessment) -> Sheet:
+    """Return the reductions in force, one row per candidate and reduction."""
+    rows = [(*row, verify(row[-1])) for choice in assessment.methods for row in choice.told]
+    columns = (Column("method", 26), Column("reduction", 26), Column("title", 40), Column("effect", 60),
+               Column("caution", 50), Column("source", 60), Column("basis"), Column("verify", 28))
+    return Sheet("Reductions", columns, rows, len(rows))
 
 
 def laws(assessment: Assessment) -> Sheet:

@@ -17,7 +17,16 @@ from envpredict.outputs.view import View, view
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
-DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, methods.compared, maps.risk_maps,
+
+def _tradeoffs(view: View) -> Iterable[Sketch]:
+    """Draw the candidates side by side, where the run kept what that needs."""
+    # it draws with what this module finishes, so it's looked up when it's asked for
+    from envpredict.outputs.comparison_chart import tradeoffs
+
+    return tradeoffs(view) if "methods" in view.assessment.detail and view.effects else ()
+
+
+DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, methods.compared, _tradeoffs, maps.risk_maps,
                                                            levels.against_distance, site_law.trial_records,
                                                            days.days_above, days.by_day)
 """What is drawn, in the order of the report."""

@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from envpredict.core.citation import weakest
 from envpredict.outputs.texts import clean
 from envpredict.outputs.view import View, catalogue_of, view
 
 if TYPE_CHECKING:
-    from envpredict.core.citation import Citation
+    from envpredict.core.citation import Basis, Citation
     from envpredict.engine.catalogue import Catalogue
     from envpredict.engine.choices import MethodChoice
     from envpredict.engine.results import Assessment
@@ -26,11 +27,15 @@ class References:
 
     def of(self, *citations: Citation) -> str:
         """Return the numbers under which citations stand in the list of sources, as S3, S7."""
-        for text in map(str, citations):
+        return self.of_texts(*map(str, citations))
+
+    def of_texts(self, *texts: str) -> str:
+        """Return the numbers of citations that are already spelled out."""
+        for text in texts:
             if text not in self._number:
                 self.texts.append(text)
                 self._number[text] = len(self.texts)
-        return ", ".join(dict.fromkeys(f"S{self._number[str(citation)]}" for citation in citations))
+        return ", ".join(dict.fromkeys(f"S{self._number[text]}" for text in texts))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +69,11 @@ class Context:
     def method_number(self, method: str) -> str:
         """Return the number under which a method stands in the table of candidates, as M2."""
         return f"M{self.view.methods.index(method) + 1}"
+
+    def days_basis(self, method: str) -> Basis:
+        """Return the weakest basis of the rates that a method's days of work rest on."""
+        choice = next(one for one in self.methods if one.id == method)
+        return weakest(rate.basis for rate in choice.method.rates.values())
 
     def submission(self, key: str) -> str:
         """Return what the scenario states for the submission under a key, fit for print; empty where it doesn't."""

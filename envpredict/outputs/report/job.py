@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shapely
 
+from envpredict.engine.feasibility import decided
 from envpredict.engine.results import EFFECTS, LIKELIHOOD_MEANING, SEVERITY
 from envpredict.outputs.report.blocks import Block, Bullets, Cell, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
@@ -35,10 +36,15 @@ def summary(shown: Context) -> Chapter:
 
 def _overview(shown: Context) -> Table:
     effects = shown.view.effects
+    feasible = reach(shown)
+    bases: set[str] = set(shown.view.governing["basis"])
     rows = []
     for choice in shown.methods:
         worked = shown.assessment.programme[choice.id]["day"].nunique()
-        cells: list[Cell | str] = [Cell(clean(choice.title), bold=True), str(worked)]
+        known = shown.days_basis(choice.id)
+        bases.add(known)
+        cells: list[Cell | str] = [Cell(clean(choice.title), bold=True), feasible.get(choice.id, NOTHING),
+                                   marked(str(worked), known)]
         for effect in effects:
             mine = shown.view.of(effect, choice.id)
             worst = mine.loc[mine["p_exceed"] == mine["p_exceed"].max()]
@@ -46,11 +52,20 @@ def _overview(shown: Context) -> Table:
                                                      str(worst["basis"].iloc[0]))
             cells.append(f"{count_words(counts(mine))}\nhighest {top}")
         rows.append(tuple(cells))
-    width = 118.0 / max(len(effects), 1)
-    columns = (Column("Method", 38), Column("Working days", 14, "right"),
+    width = 96.0 / max(len(effects), 1)
+    columns = (Column("Method", 36), Column("Reaches the toe", 22), Column("Working days", 16, "right"),
                *(Column(f"{EFFECTS[effect].capitalize()}: receptors, highest chance", width) for effect in effects))
     return Table("Receptors by the finding that governs them, per method and effect", columns, tuple(rows),
-                 mark_notes(shown.view.governing["basis"]))
+                 mark_notes(bases))
+
+
+def reach(shown: Context) -> dict[str, str]:
+    """Return, per method, the verdict on whether it reaches the toe on its whole length of wall."""
+    checks = shown.assessment.detail.get("feasibility")
+    if checks is None or checks.empty:
+        return {}
+    decisive = decided(checks, ("method",))
+    return {str(row["method"]): str(row["verdict"]).replace("_", " ") for row in decisive.to_dict("records")}
 
 
 def stands_in_water(shown: Context) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
@@ -51,29 +52,58 @@ def effect_words(reduction: Reduction) -> tuple[str, set[str]]:
 
 
 def reductions(shown: Context) -> Chapter:
-    """Return the reductions that the scenario adopts, and those that the catalogue holds for the candidates."""
-    adopted = shown.scenario.reductions
+    """Return the reductions in force, what more would be needed for noise, and what the catalogue holds."""
     blocks: list[Block] = [Subheading("Adopted")]
-    if adopted:
-        rows = []
-        bases: set[str] = set()
-        for entry in adopted:
-            reduction = shown.catalogue.reductions[entry.id]
-            text, used = effect_words(reduction)
-            bases |= used
-            own = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in entry.overrides.items()
-                            if value is not None)
-            names = ", ".join(clean(name, 40) for name in entry.methods)
-            rows.append((reduction.title, names or "all candidates", text,
-                         clean(own, 80) or NOTHING, shown.references.of(reduction.citation)))
-        columns = (Column("Measure", 36), Column("For", 28), Column("Effect, likely (range)", 42),
-                   Column("Stated by the scenario", 44), Column("Source", 14))
+    rows = []
+    bases: set[str] = set()
+    for choice in shown.methods:
+        for method, _, title, effect, caution, source, basis in choice.told:
+            bases.add(basis)
+            rows.append((shown.method_number(method), clean(title), f"{clean(effect, 200)}{mark(basis)}",
+                         clean(caution, 200), shown.references.of_texts(source) if source else NOTHING))
+    if rows:
+        columns = (Column("For", 11), Column("Measure", 38), Column("What it does in the calculation", 58),
+                   Column("Caution", 51), Column("Source", 12))
         blocks += [Table("Adopted reductions", columns, tuple(rows), mark_notes(bases)),
-                   Text("Who checks each measure on site, and how, has to be named before work starts.", "missing")]
+                   Text("Every number in this report holds these measures in. Who checks each on site, and how, has "
+                        "to be named before work starts.", "missing")]
+    elif shown.scenario.reductions:
+        blocks.append(Text("The scenario names reductions, but none acts on a candidate: every number in this report "
+                           "is without any.", "missing"))
     else:
         blocks.append(Text("The scenario adopts no reduction: every number in this report is without any."))
-    blocks += [Subheading("Open to the candidates"), _ladder(shown)]
+    blocks += [*_needs(shown), Subheading("Open to the candidates"), _ladder(shown)]
     return Chapter("reductions", "Reductions", tuple(blocks))
+
+
+def _needs(shown: Context) -> list[Block]:
+    """Return by how much the works' sound would have to fall, per method."""
+    needs = shown.assessment.detail.get("noise_needs")
+    if needs is None or needs.empty:
+        return []
+    rows = []
+    for method in shown.view.methods:
+        mine = needs[needs["method"] == method]
+        wanting = mine[mine["need_db"] > 0.0].sort_values("need_db", ascending=False, kind="stable")
+        hopeless = int(mine["need_db"].isna().sum())
+        basis = str(shown.view.of("noise", method)["basis"].mode().iloc[0]) if len(mine) else ""
+        if wanting.empty:
+            rows.append((shown.method_number(method), "0", NOTHING, NOTHING, NOTHING, str(hopeless)))
+            continue
+        worst = wanting.iloc[0]
+        loudest = _plant_title(shown, str(worst["loudest_plant"]))
+        rows.append((shown.method_number(method), str(len(wanting)), marked(f"{math.ceil(worst['need_db'])}", basis),
+                     clean(worst["receptor"], 24), f"{loudest}, {100.0 * worst['loudest_share']:.0f} % of the energy",
+                     str(hopeless)))
+    columns = (Column("No.", 11), Column("Receptors where sound must fall", 30, "right"),
+               Column("Highest need, dB", 22, "right"), Column("at", 20), Column("Loudest plant there", 60),
+               Column("Out of reach", 20, "right"))
+    return [Subheading("How much quieter the works would have to be"),
+            Table("Insertion loss on all plant that would meet the limits on noise", columns, tuple(rows),
+                  ("Beyond what is predicted with, in whole dB, cut towards the worse. Out of reach: receptors where "
+                   "other "
+                   "sources alone exceed the limit. The workbook lists every receptor.",
+                   *mark_notes(shown.view.of("noise")["basis"])))]
 
 
 def _ladder(shown: Context) -> Table:
@@ -163,19 +193,33 @@ def programme(shown: Context) -> Chapter:
 
 def _days(shown: Context) -> Table:
     rows = []
+    bases: set[str] = set()
     for choice in shown.methods:
         events = shown.assessment.programme[choice.id]
         days = events["day"].astype(str)
         blows = events["blows"].sum()
         on_time = events.groupby("plant", sort=False)["on_time_s"].sum() / 3600.0
-        rows.append((clean(choice.title), str(days.nunique()), days.min(), days.max(), str(events["pile"].nunique()),
+        known = shown.days_basis(choice.id)
+        bases.add(known)
+        rows.append((clean(choice.title), marked(str(days.nunique()), known), _pace(shown, choice.id), days.min(),
+                     days.max(), str(events["pile"].nunique()),
                      f"{blows:.0f}" if given(blows) and blows > 0 else NOTHING,
                      "; ".join(f"{_plant_title(shown, str(name))} "
                                f"{hours:.0f} h" for name, hours in on_time.items())))
-    columns = (Column("Method", 36), Column("Days", 12, "right"), Column("First", 19), Column("Last", 19),
-               Column("Piles", 12, "right"), Column("Blows", 15, "right"), Column("Plant at work, in all", 57))
+    columns = (Column("Method", 34), Column("Days", 14, "right"), Column("Fast to slow", 18, "right"),
+               Column("First", 18), Column("Last", 18), Column("Piles", 10, "right"), Column("Blows", 14, "right"),
+               Column("Plant at work, in all", 46))
     return Table("Programme by method", columns, tuple(rows),
-                 ("Days and hours follow from the likely rates; the workbook lists every pile, day and hour.",))
+                 ("Days, dates and hours follow from the likely rates; day rules are judged at the slow and fast rates "
+                  "too. The workbook lists every pile, day and hour.", *mark_notes(bases)))
+
+
+def _pace(shown: Context, method: str) -> str:
+    """Return the days of work at the fast and the slow rates, where the run kept them."""
+    run = (shown.assessment.detail.get("methods") or {}).get(method)
+    if run is None:
+        return NOTHING
+    return f"{len(run.programmes['fast'].days)} to {len(run.programmes['slow'].days)}"
 
 
 def _plant_title(shown: Context, name: str) -> str:

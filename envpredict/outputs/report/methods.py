@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from envpredict.methods.fields import CODE_MEANING
+from envpredict.engine.feasibility import decided
+from envpredict.outputs.comparison import NOTES as COMPARISON_NOTES
+from envpredict.outputs.comparison import comparison
 from envpredict.outputs.report.blocks import Block, Chapter, Column, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import NOTHING, mark, mark_notes
+from envpredict.outputs.report.wording import NOTHING, given, mark, mark_notes, marked, number
 from envpredict.outputs.texts import clean
 
 FAMILIES = {"impact": "impact driving", "vibratory": "vibratory driving", "press": "pressing", "drill": "drilling"}
@@ -13,20 +15,12 @@ SIGNALS = {"transient": "transient: one pulse per blow", "continuous": "continuo
 
 
 def feasibility(shown: Context) -> Chapter:
-    """Return the candidates, how each suits the ground along the drives, and the options that were rejected."""
+    """Return the candidates, whether each reaches the toe, what moves the ground, and the options rejected."""
     blocks: list[Block] = [
         Text("The candidates are compared as the scenario names them; what it doesn't state comes from the catalogue."),
-        _candidates(shown), Subheading("Suitability for the ground")]
-    table = _suits(shown)
-    if table is None:
-        blocks.append(Text("No ground was given along the drives: suitability can't be judged.", "missing"))
-    else:
-        blocks += [Text("The ground classes that the drives pass through, and what the catalogue holds of each method "
-                        "there. A method that isn't feasible alone in a class that the drive meets needs the aid "
-                        "named, "
-                        "another method, or a trial: nothing here shows that it reaches the toe level."), table]
-    blocks += _stuck(shown)
-    blocks += [Subheading("Options rejected"), *_rejected(shown)]
+        _candidates(shown), Subheading("Whether each reaches the toe level"), *_reach(shown),
+        Subheading("Movement of the ground"), *_movement(shown), Subheading("Methods side by side"), *_beside(shown),
+        Subheading("Options rejected"), *_rejected(shown)]
     return Chapter("methods", "Methods and feasibility", tuple(blocks))
 
 
@@ -62,38 +56,86 @@ def classes_met(shown: Context) -> tuple[str, ...]:
     return (stated,) if stated else ()
 
 
-def _suits(shown: Context) -> Table | None:
-    met = classes_met(shown)
-    known = [name for name in met if name != "unknown"]
-    if not known:
-        return None
-    bases: set[str] = set()
+def _reach(shown: Context) -> list[Block]:
+    """Return the check that decides in every section of the wall for every candidate."""
+    checks = shown.assessment.detail.get("feasibility")
+    if checks is None or checks.empty:
+        return [Text("This run holds no checks of feasibility: nothing here shows that a method reaches the toe.",
+                     "missing")]
+    decisive = decided(checks)
     rows = []
-    for choice in shown.methods:
-        cells = [clean(choice.title)]
-        for name in known:
-            suit = {str(key): value for key, value in choice.method.suits.items()}.get(name)
-            if suit is None:
-                cells.append("not in the catalogue")
-                continue
-            bases.add(suit.basis)
-            aid = f": {clean(suit.aid, 90)}" if suit.aid else ""
-            cells.append(f"{suit.code}{aid}{mark(suit.basis)}")
-        rows.append(tuple(cells))
-    width = 128.0 / len(known)
-    columns = (Column("Method", 42), *(Column(name.replace("_", " "), width) for name in known))
-    codes = "; ".join(f"{code}: {meaning}" for code, meaning in CODE_MEANING.items())
-    notes = [f"{codes}."]
-    if "unknown" in met:
-        notes.append("Part of the drives passes through ground whose class isn't known: find it out.")
-    return Table("Suitability by ground class", columns, tuple(rows), (*notes, *mark_notes(bases)))
+    for row in decisive.to_dict("records"):
+        depth = row["depth_m"]
+        where = f"{depth:g} m, {clean(row['stratum'], 60)} ({clean(row['borehole'], 20)})" if given(depth) else NOTHING
+        aid = clean(row["aid"], 160)
+        rows.append((shown.method_number(str(row["method"])), clean(row["section"], 30), verdict_words(row["verdict"]),
+                     str(row["piles"]), clean(row["aspect"]).replace("_", " "), where,
+                     f"{clean(row['reason'], 240)}{f'; aid: {aid}' if aid else ''}{mark(str(row['basis']))}",
+                     shown.references.of_texts(str(row["source"])) if row["source"] else NOTHING))
+    columns = (Column("No.", 9), Column("Section", 15), Column("Verdict", 23), Column("Piles", 11, "right"),
+               Column("Check", 17), Column("Where", 34), Column("Why", 50), Column("Source", 11))
+    return [Text("The check that decides, at its worst pile; the number of piles for which it decides stands beside "
+                 "it. "
+                 "A method that isn't feasible alone needs the aid named, another method, or a trial: nothing here "
+                 "shows that it reaches the toe level."),
+            Table("Feasibility by section", columns, tuple(rows), mark_notes(decisive["basis"]))]
 
 
-def _stuck(shown: Context) -> list[Block]:
-    """Return what the run says of drives beyond what a method is held feasible in."""
-    runs = shown.assessment.detail.get("methods") or {}
-    return [Text(f"{clean(choice.title)}: {note}.", "missing")
-            for choice in shown.methods if choice.id in runs for note in runs[choice.id].notes]
+def verdict_words(verdict: object) -> str:
+    """Return a verdict on feasibility in words."""
+    return str(verdict).replace("_", " ")
+
+
+def _movement(shown: Context) -> list[Block]:
+    """Return the flags of ground movement that aren't clear."""
+    flags = shown.assessment.detail.get("movement")
+    if flags is None:
+        return [Text("This run holds no flags of ground movement.", "missing")]
+    raised = flags[flags["state"] != "clear"]
+    if raised.empty:
+        return [Text("No flag is raised: by the catalogue's rules no candidate moves the ground near a foundation, "
+                     "pipe or track. That is no proof that it doesn't.")]
+    hidden = shown.view.hidden_places()
+    rows = []
+    for row in raised.to_dict("records"):
+        name = str(row["receptor"])
+        far = NOTHING if name in hidden or not given(row["distance_m"]) else number(row["distance_m"])
+        rows.append((shown.method_number(str(row["method"])), clean(row["section"], 30), clean(row["title"], 60),
+                     verdict_words(row["state"]), clean(name, 24) or NOTHING, far, str(row["within"]),
+                     f"{clean(row['reason'], 240)}{mark(str(row['basis']))}",
+                     shown.references.of_texts(str(row["source"])) if row["source"] else NOTHING))
+    columns = (Column("No.", 9), Column("Section", 14), Column("What may happen", 26), Column("State", 19),
+               Column("Nearest", 15), Column("Distance, m", 15, "right"), Column("Assets", 12, "right"),
+               Column("Why, and what to do", 50), Column("Source", 10))
+    return [Text("Settlement, heave and lost ground can do damage without strong vibration. A flag is no prediction: "
+                 "it "
+                 "tells where to look, to measure and to build otherwise."),
+            Table("Flags of ground movement that aren't clear", columns, tuple(rows),
+                  ("Assets: foundations, pipes and tracks for which the flag isn't clear.",
+                   *mark_notes(raised["basis"])))]
+
+
+def _beside(shown: Context) -> list[Block]:
+    """Return the candidates side by side; nothing is weighed."""
+    if "methods" not in shown.assessment.detail:
+        return [Text("This run keeps no intermediate values: the candidates aren't put side by side.", "note")]
+    rows = []
+    bases: set[str] = set()
+    dug = {choice.id: choice.method.needs.spoil for choice in shown.methods}
+    for row in comparison(shown.assessment).methods.to_dict("records"):
+        name = str(row["method"])
+        known, ground = shown.days_basis(name), dug[name]
+        bases |= {known, *((ground.basis,) if ground else ())}
+        spoil = NOTHING if ground is None or not row["spoil_high_m3"] else marked(
+            f"{row['spoil_m3']:.0f} ({row['spoil_low_m3']:.0f} to {row['spoil_high_m3']:.0f})", ground.basis)
+        rows.append((shown.method_number(name), verdict_words(row["feasible"]), marked(str(row["days"]), known),
+                     marked(f"{row['days_fast']} to {row['days_slow']}", known), spoil,
+                     clean(row["evidence_vibration"]), clean(row["evidence_noise"]), clean(row["standing"], 120)))
+    columns = (Column("No.", 9), Column("Reaches the toe", 25), Column("Days", 14, "right"),
+               Column("Days, fast to slow", 20, "right"), Column("Spoil, m3", 22, "right"),
+               Column("Vibration rests on", 21), Column("Noise rests on", 19), Column("Standing", 40))
+    return [Table("Methods side by side", columns, tuple(rows),
+                  (*COMPARISON_NOTES[:4], *mark_notes(bases)))]
 
 
 def _rejected(shown: Context) -> list[Block]:

@@ -28,7 +28,7 @@ PRINCIPLES = (
     "The design level is the level whose own chance of being exceeded at least once is the design exceedance.",
     "Distances for vibration run from the pile to the nearest part of the receptor, in plan or along the slope to the "
     "toe as each law was fitted; the worst step of each drive counts.",
-    "Sound is computed per octave band as incident sound at every floor; a facade's reflection is added once, where a "
+    "Sound is computed as incident sound at every floor; a facade's reflection is added once, where a "
     "rule asks for a facade level.",
     "Outside a law's valid range the number is shown and marked as out of range, and never called unlikely.",
 )
@@ -122,8 +122,14 @@ def _sound(shown: Context) -> list[Block]:
     blocks: list[Block] = []
     if told:
         blocks += [Text("How sound travels:"), Bullets(tuple(told))]
+    options = shown.assessment.provenance.options
+    chosen = [clean(options[name], None) for name in ("noise", "terrain") if options.get(name)]
+    blocks += [Text(f"Chosen: {'; terrain from '.join(chosen)}")] if chosen else []
+    if options.get("site_law"):
+        blocks.append(Text("Trial records of this site have changed the prediction; what they taught stands in the "
+                           "chapter Site and receptors, among what was taken."))
     blocks.append(Text(f"Air {air.temperature_c:g} °C, {air.humidity_percent:g} % relative humidity; ground between "
                        f"source and receptor of porosity {air.porosity:g} (0 hard, 1 porous) where nothing else is "
-                       "said. Not covered: tonal and impulsive character beyond what a rule itself adds, and weather "
-                       "other than a light downwind."))
+                       "said. Tones and impulses count where a rule or the scenario adds them; weather is a light "
+                       "downwind unless the scenario gives a place's statistics."))
     return blocks
