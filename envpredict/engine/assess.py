@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
 from envpredict.core.quantities import QUANTITIES
-from envpredict.engine import feasibility, hours_rules, noise_rules, vibration_rules, worst_programme
+from envpredict.engine import feasibility, hours_rules, noise_rules, reductions, vibration_rules, worst_programme
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.choices import choices
 from envpredict.engine.findings import Block, by_day, frame
@@ -104,6 +104,6 @@ def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool 
         warnings=(*scenario.notes, *dict.fromkeys(f"{c.id}: {note}" for c in run.choices for note in c.site.all_notes)),
         detail={"run": run, "methods": {m.choice.id: m for m in methods}, "days": days, "daily": daily,
                 "feasibility": feasibility.frame(run, [m.feasible for m in methods]),
-                "movement": movement(run, run.choices),
+                "movement": movement(run, run.choices), "reductions": reductions.frame(run.choices),
                 "noise_needs": noise_needs(run, methods, findings)},
     )

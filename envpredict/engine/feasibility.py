@@ -38,6 +38,7 @@ FEASIBILITY_COLUMNS: dict[str, str] = {
 }
 SHAKY = frozenset({"not_feasible", "cannot_judge"})
 """Verdicts under which nobody has shown that the method reaches the toe: its prediction is no reassurance."""
+UNSHOWN = "the method isn't shown to reach the toe"
 SHORT = {"not_feasible": "not held feasible at this pile",
          "cannot_judge": "whether it's feasible at this pile can't be judged",
          "needs_trial": "needs a trial at this pile", "feasible_with_aid": "feasible with aid at this pile"}
@@ -67,8 +68,7 @@ class Feasibility:
 
     def doubts(self, piles: int) -> NDArray[np.object_]:
         """Return (P,) why a low prediction at each pile is no reassurance; empty where the method is feasible."""
-        return self._spread([f"{SHORT[one.verdict]}: {one.reason}" if one.verdict in SHAKY else "" for one in
-                             self.deciding], piles)
+        return self._spread([UNSHOWN if one.verdict in SHAKY else "" for one in self.deciding], piles)
 
     def remarks(self, piles: int) -> NDArray[np.object_]:
         """Return (P,) what is to be said of each pile: an aid, a trial, or the doubt; empty where it's feasible."""

@@ -115,7 +115,8 @@ class Assessment:
     `drafts`: the adopted limits that are recalled from memory and unconfirmed; not empty means DRAFT.
     `detail`: `run` and `methods` (id to `run.MethodRun`); `days` (D,) and `daily`, (method, effect) to the highest
     chance by day (R, D); `feasibility`, one row per method, pile and aspect (`feasibility.FEASIBILITY_COLUMNS`; reduce
-    it with `feasibility.decided`); `movement`, the flags of ground movement (`movement.MOVEMENT_COLUMNS`).
+    it with `feasibility.decided`); `movement`, the flags of ground movement (`movement.MOVEMENT_COLUMNS`);
+    `reductions`, what each does to each method (`reductions.REDUCTION_COLUMNS`).
     """
 
     scenario: Scenario
