@@ -128,7 +128,7 @@ def _item_lines(run: Run, item: ItemSound, at: _Moment, number: int, *, maximum:
         lines.append(f"    {item.gain_db:+.2f} dB by the candidate's own rate of blows")
     if maximum:
         above = item.slow_above_db if slow else item.above_db
-        return [*lines, f"    maximum {above or 0.0:+.1f} dB above that mean: {_db(float(at.energy[number])):.2f} dB"]
+        return [*lines, f"    maximum {above:+.1f} dB above that mean: {_db(float(at.energy[number])):.2f} dB"]
     on, of = float(heard.on_s[number, at.slot]), float(heard.of_s[at.slot])
     lines.append(f"    on for {on:.0f} s of {of:.0f} s: {_timing(item)}")
     if item.use.count > 1:

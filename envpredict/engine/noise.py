@@ -238,8 +238,8 @@ def _with_other_rigs(passes: Passes, some: Stretches, energy: Floats) -> Floats:
     return out
 
 
-def maxima(sound: MethodSound, passes: Passes, some: Stretches, *, slow: bool = False) -> Heard | str:
-    """Return the maximum level in each stretch of a pass, or why it isn't known.
+def maxima(sound: MethodSound, passes: Passes, some: Stretches, *, slow: bool = False) -> Heard:
+    """Return the maximum level in each stretch of a pass.
 
     Of all items at work the loudest counts, at the height from which it's loudest: no on-time enters, nothing is added
     up. `slow`: LASmax instead of LAFmax.
@@ -249,8 +249,6 @@ def maxima(sound: MethodSound, passes: Passes, some: Stretches, *, slow: bool = 
     levels, spread = np.zeros((len(sound.items), *shape)), np.zeros((len(sound.items), shape[1]))
     for number, item in enumerate(sound.items):
         above = item.slow_above_db if slow else item.above_db
-        if above is None:
-            return f"how far the maximum of '{item.plant.id}' lies above its mean isn't known"
         busy = item.on_time(passes, bounds.times).take(some.which).occupied(bounds.from_s, bounds.to_s)
         parts = np.where(busy[:, None, :], item.field.energy[:, :, bounds.pile], 0.0)
         levels[number] = parts.max(axis=0) * 10.0 ** ((above + item.gain_db) / 10.0)

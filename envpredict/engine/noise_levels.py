@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from envpredict.core.citation import Citation
+from envpredict.core.citation import Basis, Citation, weakest
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.blocks import daily_hours, stretches
 from envpredict.engine.indoor import PlaceStep, step_to_place
@@ -26,12 +26,16 @@ if TYPE_CHECKING:
     from envpredict.limits.rule import Rule
 
 NO_TIMES = Missing("periods", "the rule states no clock times over which its mean is taken")
+MAXIMA = ("lafmax_db", "lasmax_db")
 LOUDEST = "averaging time shorter than a pile's cycle: its loudest interval"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RuleLevels:
-    """What a rule judges at receptors; `notes` and `citations` tell what was added, `adjust_db` the rating part."""
+    """What a rule judges at receptors; `notes` and `citations` tell what was added, `adjust_db` the rating part.
+
+    `median_basis`: how the sound power is known that gives most of it, and for maxima how far it lies above the mean.
+    """
 
     sound: MethodSound
     heard: Heard
@@ -40,6 +44,7 @@ class RuleLevels:
     adjust_db: float
     notes: tuple[str, ...]
     citations: tuple[Citation, ...]
+    median_basis: Basis
 
 
 def _mean(run: Run, method: MethodRun, sound: MethodSound, period: Period | None) -> Heard | Missing:
@@ -51,19 +56,17 @@ def _mean(run: Run, method: MethodRun, sound: MethodSound, period: Period | None
 def _maxima(slow: bool) -> Callable[[Run, MethodRun, MethodSound, Period | None], Heard | Missing]:
     def heard(run: Run, method: MethodRun, sound: MethodSound, period: Period | None) -> Heard | Missing:
         some = stretches(method.passes, period, run.scenario.programme.holidays)
-        found = maxima(sound, method.passes, some, slow=slow)
-        return Missing("maximum", f"{found}: judge it by measurement") if isinstance(found, str) else found
+        return maxima(sound, method.passes, some, slow=slow)
     return heard
 
 
 def _long(quantity: str) -> Callable[[Run, MethodRun, MethodSound, Period | None], Heard | Missing]:
     def heard(run: Run, method: MethodRun, sound: MethodSound, period: Period | None) -> Heard | Missing:
         found = long_term(sound, method.passes, LONG_TERM[quantity], run.scenario.programme.holidays)
-        if found is None:
-            empty = stretches(method.passes, None, ())
-            quiet = maxima(sound, method.passes, empty.only(np.zeros(len(empty), dtype=bool)))
-            return Missing("work", quiet) if isinstance(quiet, str) else quiet
-        return found
+        if found is not None:
+            return found
+        nothing = stretches(method.passes, None, ())
+        return maxima(sound, method.passes, nothing.only(np.zeros(len(nothing), dtype=bool)))
     return heard
 
 
@@ -141,4 +144,8 @@ def levels_of(run: Run, method: MethodRun, rule: Rule, period: Period | None) ->
     if sound.screens:
         notes.append("with the planned screens: " + ", ".join(f"{name} {height:g} m"
                                                                for name, height in sorted(sound.screens.items())))
-    return RuleLevels(sound, heard, found, step, added, tuple(notes), tuple(citations))
+    basis = sound.median_basis
+    if quantity in MAXIMA:
+        loudest = max(sound.items, key=lambda item: item.field.plant.lwa_db + item.above_db)
+        basis = weakest([loudest.field.plant.citation.basis, loudest.above_basis])
+    return RuleLevels(sound, heard, found, step, added, tuple(notes), tuple(citations), basis)

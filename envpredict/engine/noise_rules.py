@@ -17,7 +17,7 @@ from envpredict.engine.hours_rules import level_for_hours
 from envpredict.engine.judge import Judgement, days_of
 from envpredict.engine.judge_rule import counts_days, judge_rule, spared
 from envpredict.engine.noise_baseline import baselines
-from envpredict.engine.noise_levels import RuleLevels, levels_of
+from envpredict.engine.noise_levels import MAXIMA, RuleLevels, levels_of
 from envpredict.engine.sound_points import OTHER, SIDES
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 from envpredict.limits.values import BackgroundCategory, BackgroundPlus, DayAllowance, HoursByMargin
@@ -83,13 +83,14 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, levels: RuleLev
              *((DAY_RULE_NOTE,) if counts_days(rule) else ()))
     piles = run.plan_m.shape[1]
     unproven = method.feasible.doubts(piles)[pile]
-    if sound.median_basis == "estimate":
-        unproven = np.full(count, "the sound power is an estimate", dtype=object)
+    if levels.median_basis == "estimate":
+        what = "maximum" if rule.quantity in MAXIMA else "sound power"
+        unproven = np.full(count, f"the {what} is an estimate", dtype=object)
     where = np.where(points.side[point] == OTHER, f"level {SIDES[OTHER]}", "").astype(object)
     remarks = method.feasible.remarks(piles)[pile]
     return Evidence(
         model=np.full(count, run.sound.method.model, dtype=object),
-        median_basis=np.full(count, rank(sound.median_basis)), basis=np.full(count, basis), unproven=unproven,
+        median_basis=np.full(count, rank(levels.median_basis)), basis=np.full(count, basis), unproven=unproven,
         pile=run.scenario.piles["id"].to_numpy()[pile].astype(object),
         day=series.slots.day.astype(str)[slot].astype(object), notes=notes,
         row_notes=np.array(["; ".join(filter(None, pair)) for pair in zip(where, remarks, strict=True)], dtype=object))

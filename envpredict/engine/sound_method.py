@@ -31,6 +31,9 @@ ON_TIME_RELATIVE_SD = 0.3
 ON_TIME_SOURCE = Citation("envpredict", 2026, "spread of on-time from day to day: 30 %", "estimate")
 SPREAD_OF_MAXIMUM = Citation("our judgement", None, "the stated span of maximum less mean holds 95 % of blows or "
                              "moments: four standard deviations", "estimate")
+UNSTATED_ABOVE_DB, UNSTATED_ABOVE_U_DB = 8.0, 1.25
+UNSTATED_ABOVE = Citation("our judgement", None, "maximum less mean of plant that states none: 8 dB, between the 3 and "
+                          "10 dB of what does", "estimate")
 BLOWS_STATED = frozenset({"blows_per_m", "blow_rate_per_min"})
 
 
@@ -41,7 +44,7 @@ class ItemSound:
     `plant`: as catalogued or stated; `field`: with its mean level at work; `gain_db`: what the candidate's own blow
     rate adds to that mean. `cycle`: on for so many s of every so many s, where the scenario states it; `driven_s` (P):
     the time of driving of each pile where it follows from blows. `above_db`, `slow_above_db`: LAFmax and LASmax less
-    the mean at work, None where they aren't known; `above_u_db`: how far single maxima scatter.
+    the mean at work; `above_u_db`: how far single maxima scatter; `above_basis`: how that is known.
     """
 
     use: PlantUse
@@ -50,9 +53,10 @@ class ItemSound:
     gain_db: float
     cycle: tuple[float, float] | None
     driven_s: Floats | None
-    above_db: float | None
-    slow_above_db: float | None
+    above_db: float
+    slow_above_db: float
     above_u_db: float
+    above_basis: Basis
 
     def on_time(self, passes: Passes, times: StageTimes) -> OnTime:
         """Return when the item works in the passes."""
@@ -175,17 +179,21 @@ def _item(sound: Sound, choice: MethodChoice, drive: Drives, use: PlantUse, plan
         if BLOWS_STATED & set(choice.stated) and cycle is None:
             driven = _driven_s(choice, drive, use, pace.likely)
         slow = float(slow_maximum_less_mean_db(pace.likely))
-    above = plant.max_minus_mean_db
-    spread = 0.0
-    if plant.max_minus_mean_low_db is not None and plant.max_minus_mean_high_db is not None:
-        spread = 0.25 * (plant.max_minus_mean_high_db - plant.max_minus_mean_low_db)
     if sound.method.of_maxima:
-        return ItemSound(use, plant, found, 0.0, cycle, driven, 0.0, 0.0, spread)
-    if above is not None:
-        above -= gain
-        # without blows nothing tells the slow maximum from the fast one, which it never exceeds
-        slow = above if slow is None else min(slow, above)
-    return ItemSound(use, plant, found, gain, cycle, driven, above, slow, spread)
+        return ItemSound(use, plant, found, 0.0, cycle, driven, 0.0, 0.0, 0.0, plant.citation.basis)
+    above, spread, basis = _above(plant)
+    # without blows nothing tells the slow maximum from the fast one, which it never exceeds
+    slow = above - gain if slow is None else min(slow, above - gain)
+    return ItemSound(use, plant, found, gain, cycle, driven, above - gain, slow, spread, basis)
+
+
+def _above(plant: Plant) -> tuple[float, float, Basis]:
+    """Return how far an item's maximum lies above its mean, how far single maxima scatter, and how that is known."""
+    if plant.max_minus_mean_db is None or plant.max_minus_mean_citation is None:
+        return UNSTATED_ABOVE_DB, UNSTATED_ABOVE_U_DB, UNSTATED_ABOVE.basis
+    low, high = plant.max_minus_mean_low_db, plant.max_minus_mean_high_db
+    spread = 0.0 if low is None or high is None else 0.25 * (high - low)
+    return plant.max_minus_mean_db, spread, plant.max_minus_mean_citation.basis
 
 
 def _driven_s(choice: MethodChoice, drive: Drives, use: PlantUse, blows_per_min: float) -> Floats | None:

@@ -16,10 +16,10 @@ from envpredict.models.noise.screen_geometry import ScreenPaths, obstacle_attenu
 
 Floats = NDArray[np.float64]
 NEAREST_M = 1.0
-DETOUR_RATIO, LEAST_LONG_DETOUR_M = 8.0, 10.0
-LONG_DETOUR = Citation("ISO 9613-2", 1996, "7.4: a way round a side may be neglected if its detour is more than eight "
-                       "times that over the top", "read", via="public texts that quote the standard",
-                       note="here only detours above 10 m are: a short one counts, however low the screen")
+LEAST_LONG_DETOUR_M = 10.0
+LONG_DETOUR = Citation("our judgement", None, "a way round a side that more than doubles the path doesn't count",
+                       "estimate", note="ISO 9613-2 lets out detours of more than eight times that over the top; this "
+                       "one doesn't depend on the top, so that a higher screen is never louder")
 REGION_HEIGHTS = 30.0
 """The ground regions of ISO 9613-2 reach 30 heights of the source from it, and 30 of the receptor from that one."""
 
@@ -169,8 +169,8 @@ def past_obstacles(scene: SoundScene, source: Floats, receptor: Floats, own: NDA
 
 
 def _without_long_detours(paths: ScreenPaths) -> ScreenPaths:
-    """Return the paths without ways round a side that the standard lets out (`LONG_DETOUR`)."""
-    longest = np.maximum(DETOUR_RATIO * paths.path_difference_m, LEAST_LONG_DETOUR_M)
+    """Return the paths without ways round a side that are left out (`LONG_DETOUR`); detours below 10 m always count."""
+    longest = np.maximum(paths.distance_m, LEAST_LONG_DETOUR_M)
     left, right = (np.where(detour > longest, np.inf, detour)
                    for detour in (paths.left_difference_m, paths.right_difference_m))
     return replace(paths, left_difference_m=left, right_difference_m=right)
