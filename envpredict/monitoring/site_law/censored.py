@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import log_ndtr
 
 from envpredict.core.citation import Citation
 from envpredict.monitoring.site_law.weighted import Floats, sums
@@ -22,26 +22,26 @@ if TYPE_CHECKING:
 
 SOURCE = Citation("Naylor and Smith, Applications of a method for the efficient computation of posterior distributions",
                   1982, "adaptive Gauss-Hermite quadrature", "memory", note="checked by simulation in the tests")
-_Z, _W = np.polynomial.hermite_e.hermegauss(20)
+_Z, _W = np.polynomial.hermite_e.hermegauss(16)
 _LOG_W = np.log(_W / math.sqrt(2.0 * math.pi))
-_PILE_Z, _PILE_W = np.polynomial.hermite_e.hermegauss(24)
+_PILE_Z, _PILE_W = np.polynomial.hermite_e.hermegauss(20)
 _PILE_LOG_W = np.log(_PILE_W / math.sqrt(2.0 * math.pi))
 _STEPS = 60
-_SETTLED = 1e-7
+_SETTLED = 1e-6
 WIDE = 100.0
 """Stands for an unknown level or slope where there's no prior: far wider than any ground differs from another."""
 
 
-def integrated(records: Records, prior: Prior, share: float) -> Posterior:
+def integrated(records: Records, prior: Prior, share: float, near: Posterior | None = None) -> Posterior:
     """Return the posterior for one share of the pile, its moments by quadrature.
 
-    Raises ValueError if the quadrature doesn't settle, as it can't without a prior where no record reads a level.
+    `near`: the posterior for a neighbouring share, from which the quadrature may set out. Raises ValueError if the quadrature doesn't settle, as it can't without a prior where no record reads a level.
     """
     from envpredict.monitoring.site_law.update import Posterior
 
     likelihood = _Likelihood(records, prior.within, share)
     prior_sd = np.array([min(sd, WIDE) for sd in (prior.level_sd, prior.slope_sd)])
-    mean, covariance = likelihood.start(prior_sd)
+    mean, covariance = likelihood.start(prior_sd) if near is None else (near.mean, near.covariance)
     evidence = -math.inf
     nodes = np.stack(np.meshgrid(_Z, _Z, indexing="ij"), axis=-1).reshape(-1, 2)
     weights = (_LOG_W[:, None] + _LOG_W[None, :]).ravel() + 0.5 * (nodes**2).sum(axis=1) + math.log(2.0 * math.pi)
@@ -49,8 +49,8 @@ def integrated(records: Records, prior: Prior, share: float) -> Posterior:
         root = np.linalg.cholesky(covariance)
         shifts = mean + nodes @ root.T
         prior_log = -0.5 * ((shifts / prior_sd) ** 2).sum(axis=1) - np.log(2.0 * math.pi * prior_sd.prod())
-        terms = weights + likelihood(shifts) + prior_log + math.log(abs(np.linalg.det(root)))
-        evidence = float(logsumexp(terms))
+        terms = weights + likelihood(shifts) + prior_log + float(np.log(np.diag(root)).sum())
+        evidence = float(_log_sum(terms))
         chance = np.exp(terms - evidence)
         last, last_covariance = mean, covariance
         mean = chance @ shifts
@@ -59,6 +59,12 @@ def integrated(records: Records, prior: Prior, share: float) -> Posterior:
         if moved < _SETTLED:
             return Posterior(mean, covariance, prior.within, share, evidence)
     raise ValueError("the update doesn't settle: too few records read a level")
+
+
+def _log_sum(terms: Floats) -> Floats:
+    """Return the logarithm of the sum of exponentials over the last axis."""
+    top = terms.max(axis=-1)
+    return np.asarray(top + np.log(np.exp(terms - top[..., None]).sum(axis=-1)))
 
 
 class _Likelihood:
@@ -107,4 +113,4 @@ class _Pile:
             return np.asarray(log_ndtr(self.side * room / math.sqrt(of_point + left))[:, 0])
         shaken = room[:, :, None] - math.sqrt(left) * _PILE_Z[None, None, :]
         each = log_ndtr(self.side[None, :, None] * shaken / math.sqrt(of_point)).sum(axis=1)
-        return np.asarray(logsumexp(each + _PILE_LOG_W[None, :], axis=1))
+        return _log_sum(each + _PILE_LOG_W[None, :])

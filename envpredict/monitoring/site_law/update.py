@@ -115,7 +115,9 @@ def update(records: Records, prior: Prior) -> Posterior:
     within = max(prior.within, wider_within(records, prior.within))
     used = Prior(prior.level_sd, prior.slope_sd, within)
     shares, weights = (SHARES, SHARE_WEIGHTS) if repeated(records.pile) else (np.zeros(1), np.ones(1))
-    found = [given_share(records, used, float(share)) for share in shares]
+    found: list[Posterior] = []
+    for share in shares:
+        found.append(given_share(records, used, float(share), found[-1] if found else None))
     evidence = np.array([one.log_evidence for one in found]) + np.log(weights)
     top = float(evidence.max())
     chance = np.exp(evidence - top)
@@ -129,13 +131,13 @@ def update(records: Records, prior: Prior) -> Posterior:
                      top + float(np.log(np.exp(evidence - top).sum())))
 
 
-def given_share(records: Records, prior: Prior, share: float) -> Posterior:
-    """Return the posterior for one share of the pile in the scatter within the site."""
+def given_share(records: Records, prior: Prior, share: float, near: Posterior | None = None) -> Posterior:
+    """Return the posterior for one share of the pile in the scatter within the site; `near`: that of a near share."""
     if records.exact.all():
         return _closed(records, prior, share)
     from envpredict.monitoring.site_law.censored import integrated
 
-    return integrated(records, prior, share)
+    return integrated(records, prior, share, near)
 
 
 def _closed(records: Records, prior: Prior, share: float) -> Posterior:
