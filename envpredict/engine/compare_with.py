@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.words import suggestion
 from envpredict.engine import reductions
+from envpredict.engine.noise_fit import noise_problems
 from envpredict.engine.works_fit import reduction_problems
 
 if TYPE_CHECKING:
@@ -101,14 +102,21 @@ def with_reductions(scenario: Scenario, texts: Sequence[str], catalogue: Catalog
     """
     found: list[ReductionEntry] = []
     problems: list[Problem] = []
+    place: dict[str, str] = {}
     for text in texts:
         entry = _entry(text, scenario, catalogue, problems)
         if entry is not None:
             found.append(entry)
+            place[f"reductions[{len(scenario.reductions) + len(found)}]"] = f"--with {text}"
             problems += reduction_problems(f"--with {text}", entry, scenario.methods, catalogue)
+    changed = replace(scenario, reductions=(*scenario.reductions, *found))
+    # the scenario itself was found sound: what shows now comes from what was added
+    for fault in noise_problems(changed, catalogue):
+        where = next((shown for name, shown in place.items() if name in fault.where), fault.where)
+        problems.append(Problem(where, fault.what, fault.hint))
     if problems:
         raise InputProblems(problems, "the reductions")
-    return replace(scenario, reductions=(*scenario.reductions, *found))
+    return changed
 
 
 def _entry(text: str, scenario: Scenario, catalogue: Catalogue, problems: list[Problem]) -> ReductionEntry | None:

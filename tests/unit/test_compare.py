@@ -203,7 +203,8 @@ def test_before_and_after_by_hand(site: Folder) -> None:
         ("pile_cushon", "did you mean 'pile_cushion'"), ("lower_energy", "needs energy_kj"),
         ("lower_energy:energy_kj=much", "is no number"), ("lower_energy:energy_kj", "isn't key=value"),
         ("pile_cushion:colour=red", "colour"), ("pile_cushion:methods=nobody", "unknown candidate 'nobody'"),
-        ("restricted_hours:shift=9-16", "clock time"), ("kelly_damping", "it would change nothing"),
+        ("restricted_hours:shift=9-16", "clock time"), ("screen:screen=fence", "there is no layer of obstacles"),
+        ("kelly_damping", "it would change nothing"),
     ],
 )
 def test_reductions_that_can_not_be_read_are_told(site: Folder, text: str, told: str) -> None:
