@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from envpredict.core.cautions import CAUTIONS
@@ -21,6 +21,8 @@ def question(*, method: str, ground_class: str, limit_set: str, model: str | Non
 
     catalogue = load_catalogue()
     told = stated_facts(use, structure, facts)
+    _finite({"--frequency-hz": frequency_hz, "--energy-kj": energy_kj, "--depth-m": depth_m,
+             "--exceedance": exceedance})
     check_question(method, ground_class, limit_set, model, catalogue, told)
     stated = {"frequency_hz": frequency_hz, "energy_kj": energy_kj}
     overrides = {key: value for key, value in stated.items() if value is not None}
@@ -30,6 +32,14 @@ def question(*, method: str, ground_class: str, limit_set: str, model: str | Non
     choice = choose(MethodEntry(method, method, None, overrides), catalogue, catalogue.methods[method].forms[0])
     known: dict[str, str | None] = {"foundation": None, "condition": None, **told}
     return Question(choice, ground_class, catalogue.limit_sets[limit_set], known, exceedance, depth_m, model, days)
+
+
+def _finite(numbers: Mapping[str, float | None]) -> None:
+    """Raise InputProblems for numbers that are none: a command line takes "nan" and "inf" for numbers."""
+    wrong = [Problem(name, f"{value} is no value", "give a finite number, or leave it out")
+             for name, value in numbers.items() if value is not None and not math.isfinite(value)]
+    if wrong:
+        raise InputProblems(wrong, "the question")
 
 
 def stated_facts(use: str, structure: str, others: Sequence[str]) -> dict[str, str]:

@@ -38,8 +38,9 @@ class LevelSeries:
 
     `median` (P, S): in the quantity's unit; NaN (decibel: -inf) where nothing happens.
     `shared` (P, S): standard deviation of what all slots of a run share (the law's error on this ground, the plant's
-    source level), `own` (P, S): of what is each slot's alone; both in log10 units for linear quantities, in dB for
-    decibels, and 0 for measured records.
+    source level; it may differ from slot to slot, and the judge takes that of a point's governing slot for all),
+    `own` (P, S): of what is each slot's alone; both in log10 units for linear quantities, in dB for decibels, and 0 for
+    measured records.
     `in_range` (P, S): inside the law's valid range; `coverage` (S,): the fraction of each slot with data, 1 where it's
     left out (predictions). Raises ValueError where a shape doesn't fit.
     """

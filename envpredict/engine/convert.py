@@ -26,6 +26,8 @@ FROM_PPV = {"velocity_rms": "velocity_rms", "velocity_rms_third_octave": "third_
 CREST_OF_SIGNAL = {"transient": "construction", "continuous": "sine", "quasi_static": "construction"}
 """Pulses take the crest factor of construction work; a vibrator that of a sine, which gives the higher level."""
 STEADY_KB = 1.0
+STANDS_FOR = {"vibration_level_jp_db": "the level at work stands for the upper tenth percentile"}
+"""What a converted velocity is taken for where the quantity is a statistic over time."""
 STAND_IN = Citation("our judgement", None, "one component stands in for the resultant, which is 1.0 to 1.73 times the "
                     "largest component", "estimate")
 
@@ -118,7 +120,8 @@ def conversion(models: Registry[ModelSpec], spec: ModelSpec, wanted: str, method
     one, linear = at(band.likely_hz), QUANTITIES[wanted].scale == "linear"
     if "frequency_hz" in model.inputs:
         said.append(_accuracy(one, at(band.low_hz), at(band.high_hz), band, linear=linear))
-    note = f"{QUANTITIES[wanted].symbol} from PPV by {model.source.document} ({', '.join(said)})"
+    taken = f"; {STANDS_FOR[wanted]}" if wanted in STANDS_FOR else ""
+    note = f"{QUANTITIES[wanted].symbol} from PPV by {model.source.document} ({', '.join(said)}){taken}"
     basis = weakest([model.basis, *([source.basis] if "crest_factor" in model.inputs else [])])
     return Conversion(float(np.log10(one)) if linear else 0.0, 0.0 if linear else one, basis, (note,))
 

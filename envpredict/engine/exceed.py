@@ -212,7 +212,8 @@ def at_least_once(median: Floats, own: Floats, shared: Floats, threshold: Floats
                   design_exceedance: float) -> Exceedance:
     """Return the chance that the highest of the slots exceeds the threshold, and the design level.
 
-    median, own: (P, S), log10 units or dB; -inf where nothing happens. shared, threshold: (P,). Raises ValueError for a
+    median, own: (P, S), log10 units or dB; -inf where nothing happens. shared, threshold: (P,); one shared scatter
+    stands for all slots of a point: that of its governing slot where slots differ. Raises ValueError for a
     NaN median or a design exceedance outside 0..1.
     """
     if not 0.0 < design_exceedance < 1.0:

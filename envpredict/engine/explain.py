@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
-from envpredict.core.errors import UnknownName
+from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.words import suggestion
+from envpredict.engine.confirmed import confirmed_by
 from envpredict.engine.explain_noise import noise_lines
 from envpredict.engine.explain_vibration import vibration_lines
 from envpredict.engine.worst_programme import of_finding
@@ -55,6 +56,11 @@ def _wrapped(lines: Iterable[str]) -> list[str]:
     return out
 
 
+def in_unit(value: float, unit: str) -> str:
+    """Return a value with its unit, if it has one."""
+    return f"{value:g}" if unit in ("", "1") else f"{value:g} {unit}"
+
+
 def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
     limit_set = run.catalogue.limit_sets[finding["limit_set"]]
     rule = limit_set.rule(finding["rule"])
@@ -64,7 +70,9 @@ def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
     if finding["class"]:
         lines.append(f"    class of the receptor: {finding['class']} ({limit_set.meaning(finding['class'])})")
     if finding["limit"] == finding["limit"]:
-        lines.append(f"    value {finding['limit']:g} {finding['unit']}, judged {POSITIONS[rule.place]}")
+        lines.append(f"    value {in_unit(finding['limit'], finding['unit'])}, judged {POSITIONS[rule.place]}")
+    confirmed = confirmed_by(run.scenario, limit_set)
+    lines += [f"    {confirmed}"] if confirmed else []
     lines += [f"    source: {cited(citation)}" for citation in rule.citations]
     return lines
 
@@ -72,11 +80,11 @@ def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
 def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
     lines = []
     if finding["p_exceed"] == finding["p_exceed"] and finding["predicted_design"] == finding["predicted_design"]:
-        unit = finding["unit"]
+        design_level = in_unit(finding["predicted_design"], finding["unit"])
         lines += [
             f"  Chance of at least one exceedance: {finding['p_exceed']:.4g} (the governing slot alone: "
             f"{finding['p_one_pile']:.4g}); slots share the error of the law and the plant, the rest is each one's own",
-            f"  Level exceeded at least once with a chance of {design:g}: {finding['predicted_design']:g} {unit}",
+            f"  Level exceeded at least once with a chance of {design:g}: {design_level}",
             f"  Margin: {finding['margin_db']:.2f} dB ({_formula(finding)})",
             f"  Days above: {finding['days_above']:.3g} expected, {finding['days_above_low']:.0f} to "
             f"{finding['days_above_high']:.0f} (5 % to 95 %)",
@@ -110,8 +118,12 @@ def explain(assessment: Assessment, receptor: str, method: str | None = None,
     """Return the governing findings of a receptor, each traced to its inputs and sources, as text.
 
     `exceedances`: chances (0 to 1) for which levels of vibration are stated beside the usual ones. Raises UnknownName
-    for a receptor or method that the scenario doesn't hold.
+    for a receptor or method that the scenario doesn't hold, InputProblems for a chance that is none.
     """
+    wrong = [Problem("--exceedance", f"{chance} is no chance", "give a number between 0 and 1")
+             for chance in exceedances if not 0.0 < chance < 1.0]
+    if wrong:
+        raise InputProblems(wrong, "the question")
     run: Run = assessment.detail["run"]
     row = assessment.receptors["id"].tolist().index(receptor) if receptor in set(assessment.receptors["id"]) else -1
     findings = chosen_findings(assessment, receptor, method)

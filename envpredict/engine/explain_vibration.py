@@ -78,7 +78,7 @@ def _beside(seen: Examined, finding: pd.Series, at: int, pile: int, chosen: int)
                          f"{twice}: {10.0**level:.4g} mm/s on the ground; the less favourable governs")
     if finding["other_laws_low"] == finding["other_laws_low"]:
         lines.append(f"  Medians of the method's other laws, like for like: {finding['other_laws_low']:g} to "
-                     f"{finding['other_laws_high']:g} {finding['unit']} (shown, not added to the chance)")
+                     f"{finding['other_laws_high']:g}{_unit(finding)} (shown, not added to the chance)")
     return lines
 
 
@@ -148,8 +148,12 @@ def _way_lines(seen: Examined, finding: pd.Series, row: int) -> list[str]:
     if power_of(case.rule.quantity or "") is not None:
         lines.append("  What works in the same period of a day is added up; each pile has its own error beside the "
                      "shared one")
-    return [*lines, f"  Median where the limit is judged: {finding['predicted_median']:g} {finding['unit']}, scatter "
+    return [*lines, f"  Median where the limit is judged: {finding['predicted_median']:g}{_unit(finding)}, scatter "
                     f"{finding['scatter']:g}"]
+
+
+def _unit(finding: pd.Series) -> str:
+    return "" if finding["unit"] in ("", "1") else f" {finding['unit']}"
 
 
 def _exceedance_lines(seen: Examined, finding: pd.Series, row: int, chances: Sequence[float]) -> list[str]:
@@ -169,4 +173,4 @@ def _exceedance_lines(seen: Examined, finding: pd.Series, row: int, chances: Seq
     levels = [float(one.design[0]) * scale if linear else float(one.design[0]) + step for one in found]
     told = ", ".join(f"{level:.4g} with a chance of {chance:g}" for level, chance in
                      zip(levels, (*CHANCES, *chances), strict=True))
-    return [f"  Exceeded at least once: {told} ({finding['unit']})"]
+    return [f"  Exceeded at least once: {told}" + (f" ({finding['unit']})" if _unit(finding) else "")]

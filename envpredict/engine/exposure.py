@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 from envpredict.core.citation import Basis, Citation, weakest
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import rank
+from envpredict.engine.blocks import clock_blocks
 from envpredict.engine.convert import band_of, conversion, crest_factor
 from envpredict.engine.programme import blow_counts
+from envpredict.limits.adjust import RestHours
 from envpredict.limits.outcome import Missing
 
 if TYPE_CHECKING:
@@ -134,7 +136,30 @@ def _time_or_blows(case: Case) -> tuple[Floats | Missing, tuple[str, ...]]:
     drive = [use for use, _ in choice.plant if use.part == "drive"] or [use for use, _ in choice.plant]
     for use in drive:
         on = np.maximum(on, passes.on_share(use))
-    return work.seconds * on[work.one], ("time at work: that of the plant that drives the pile",)
+    rest = _rest(case)
+    seconds = (work.seconds + rest) * on[work.one]
+    told = ("time at work: that of the plant that drives the pile",)
+    return seconds, (*told, f"{float(rest.sum()) / 3600:.1f} h of work in hours of rest count more than once"
+                     ) if rest.any() else told
+
+
+def _rest(case: Case) -> Floats:
+    """Return the seconds that each entry of the work counts more than once, for falling into hours of rest."""
+    work, passes = case.work, case.method.passes
+    more = np.zeros(len(work.one))
+    for adjustment in case.rule.adjustments:
+        if not isinstance(adjustment, RestHours) or not adjustment.holds_in(case.period_id):
+            continue
+        for hours in adjustment.hours:
+            blocks = clock_blocks(passes, hours, case.run.scenario.programme.holidays, float(hours.length_s))
+            # hours of rest lie inside the assessment time, so a pass has them in the day that it is worked
+            more += (adjustment.factor - 1.0) * blocks.overlap_s.sum(axis=1)[work.one]
+    return np.minimum(more, work.seconds * _most(case))
+
+
+def _most(case: Case) -> float:
+    """Return how often a second of work may count beside the once."""
+    return max((one.factor - 1.0 for one in case.rule.adjustments if isinstance(one, RestHours)), default=0.0)
 
 
 def _events(case: Case) -> tuple[Floats, tuple[str, ...]]:

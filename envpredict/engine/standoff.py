@@ -24,7 +24,8 @@ _HALVINGS = 120
 class Standoff:
     """Plan distances in m (any shape), and whether the law is valid there.
 
-    0 where the limit is met at any distance, infinity where it's met nowhere within 1000 km.
+    0 where the limit is met at any distance, infinity where it's met nowhere within 1000 km, NaN where an input isn't
+    known.
     """
 
     distance_m: Floats
@@ -45,18 +46,23 @@ def level_log10(spec: ModelSpec, plan_m: Floats, exceedance: Floats, gain_log10:
 
 
 def _solved(level: Callable[[Floats], Floats], target: Floats, shape: tuple[int, ...]) -> Floats:
-    """Return the plan distance at which a level that falls with distance meets its target, by halving."""
+    """Return the plan distance at which a level that falls with distance meets its target, by halving.
+
+    NaN where the level or the target isn't known: what can't be told is no distance.
+    """
     low, high = np.full(shape, np.log(NEAREST_M)), np.full(shape, np.log(FARTHEST_M))
 
     def above(log_distance: Floats) -> NDArray[np.bool_]:
         return np.asarray(level(np.exp(log_distance)) > target)
 
+    unknown = np.broadcast_to(np.isnan(level(np.exp(low))) | np.isnan(target), shape)
     nowhere, everywhere = above(high), ~above(low)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         still = above(middle)
         low, high = np.where(still, middle, low), np.where(still, high, middle)
-    return np.asarray(np.where(everywhere, 0.0, np.where(nowhere, np.inf, np.exp(high))))
+    solved = np.where(everywhere, 0.0, np.where(nowhere, np.inf, np.exp(high)))
+    return np.asarray(np.where(unknown, np.nan, solved))
 
 
 def _limit(limit_mm_s: ArrayLike) -> Floats:

@@ -11,6 +11,7 @@ from pydantic import Field, field_validator
 
 from envpredict.core.citation import Basis
 from envpredict.limits.base import Days, Level, Positive, Record, Signal, Source, Words, wrong
+from envpredict.limits.periods import Period
 
 
 class _Adjustment(Record):
@@ -127,4 +128,16 @@ class ShortEvents(_Adjustment):
         return f"{self.add_db:+g} dB on the limit for sound of at most {self.minutes_per_hour:g} minutes in an hour"
 
 
-Adjustment = Annotated[Impulse | Tone | DailyHours | WorksDays | ShortEvents, Field(discriminator="kind")]
+class RestHours(_Adjustment):
+    """Time at work in hours of rest counts several times in what adds up over the assessment time."""
+
+    kind: Literal["rest_hours"]
+    factor: Positive
+    hours: Annotated[tuple[Period, ...], Field(min_length=1)]
+
+    def __str__(self) -> str:
+        hours = ", ".join(period.label for period in self.hours)
+        return f"time at work in hours of rest ({hours}) counts {self.factor:g} times"
+
+
+Adjustment = Annotated[Impulse | Tone | DailyHours | WorksDays | ShortEvents | RestHours, Field(discriminator="kind")]

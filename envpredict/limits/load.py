@@ -20,7 +20,8 @@ from envpredict.limits.base import Source
 from envpredict.limits.schema import LimitSet
 
 TAGS = frozenset({"fixed", "product", "background_category", "background_plus", "day_allowance", "hours_by_margin",
-                  "hours_only", "impulse", "tone", "daily_hours", "works_days", "short_events", "count", "lasting"})
+                  "hours_only", "impulse", "tone", "daily_hours", "works_days", "short_events", "rest_hours", "count",
+                  "lasting"})
 _TAGGED = ("value", "adjustments", "persistence")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import time
 
 import numpy as np
 import pandas as pd
@@ -190,6 +191,22 @@ def test_a_strength_that_never_reaches_its_own_limit_decides_too() -> None:
     found = between(0.001, 2000.0, 500.0)
     assert found.loc["rule_3", "likelihood"] == "unlikely"
     assert found.loc["rule_1", "likelihood"] == "not_applicable"
+
+
+def test_work_in_hours_of_rest_counts_twice() -> None:
+    # DIN 4150-2 (from memory): KB_FTr^2 = (T_e1 KB^2 + 2 T_e2 KB^2) / T_r, rest from 06 to 07 and from 19 to 22 h
+    def strength(start: int) -> float:
+        base = scenario()
+        calendar = replace(base.programme, shift_from=time(start, 0), shift_to=time(start + 3, 0), shift_s=3 * 3600)
+        site = scenario(programme=calendar, methods=entries(["vibratory_variable_moment"]),
+                        receptors=base.receptors.iloc[[0]], limits=LimitsEntry(people=("din_4150_2_1999",)))
+        found = findings(site)
+        row = found[found["rule"] == "work_3_r"].iloc[0]
+        told = "h of work in hours of rest" in row["reason"]
+        assert told == (start == 19)
+        return float(row["predicted_median"])
+
+    assert strength(19) == pytest.approx(np.sqrt(2.0) * strength(10), rel=1e-6)
 
 
 def test_days_with_notable_vibration_choose_the_row_receptor_by_receptor() -> None:
