@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,12 +13,13 @@ from numpy.typing import NDArray
 from envpredict.core.errors import EnvpredictError
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.words import suggestion
-from envpredict.engine import noise_rules
+from envpredict.engine import noise_rules, worst_programme
 from envpredict.engine.sound_method import method_sound
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from envpredict.engine.findings import Block
     from envpredict.engine.run import MethodRun, Run
     from envpredict.engine.sound_scene import Screens
     from envpredict.limits.schema import LimitSet, Rule
@@ -92,9 +94,14 @@ def margins_with(run: Run, method: MethodRun, rows: Ints, screens: Screens) -> N
     there = replace(method, sound=sound)
     margins = np.full(len(rows), np.inf)
     for limit_set, rule in _noise_rules(run):
-        for block in noise_rules.findings(part, there, limit_set, rule):
+        judge = partial(_findings, part, limit_set, rule)
+        for block in worst_programme.judged(there, rule, judge):
             margins = np.fmin(margins, np.asarray(block.columns["margin_db"], dtype=float))
     return margins
+
+
+def _findings(part: Run, limit_set: LimitSet, rule: Rule, method: MethodRun) -> list[Block]:
+    return noise_rules.findings(part, method, limit_set, rule)
 
 
 def _noise_rules(run: Run) -> Iterator[tuple[LimitSet, Rule]]:
