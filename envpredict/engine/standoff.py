@@ -40,7 +40,8 @@ def level_log10(spec: ModelSpec, plan_m: Floats, exceedance: Floats, gain_log10:
     if spec.scatter is None:
         raise EnvpredictError(f"model '{spec.id}' declares no scatter", "choose a law with a scatter")
     distance = np.hypot(plan_m, depth_m) if spec.distance == "slope" else plan_m
-    median = np.log10(spec.median(spec(distance_m=distance, **inputs)))
+    with np.errstate(divide="ignore"):      # a law with damping falls to nothing far away
+        median = np.log10(spec.median(spec(distance_m=distance, **inputs)))
     total = np.hypot(spec.scatter.total, extra_scatter)
     return np.asarray(median + gain_log10 + ndtri(1.0 - exceedance) * total)
 
@@ -111,6 +112,7 @@ def printed_standoff_m(curve: PrintedCurve, limit_mm_s: ArrayLike, *, gain_log10
 
     def level(plan_m: Floats) -> Floats:
         distance = np.hypot(plan_m, depth_m) if curve.spec.distance == "slope" else plan_m
-        return np.asarray(np.log10(printed_values(curve, distance_m=distance, **inputs)) + gain_log10)
+        with np.errstate(divide="ignore"):
+            return np.asarray(np.log10(printed_values(curve, distance_m=distance, **inputs)) + gain_log10)
 
     return _solved(level, np.log10(limit), shape)
