@@ -58,8 +58,9 @@ def station_drawing(plan: Plan) -> Drawing:
         for kind, (marker, colour, name) in LOOKS.items():
             mine = [station for station in placed if station.kind == kind]
             if mine:
-                axes.plot([one.x for one in mine], [one.y for one in mine], marker, color=colour, markersize=5,
-                          markerfacecolor="#ffffff", label=f"{name} station ({len(mine)})")
+                at = np.array([(one.x, one.y) for one in mine], dtype=float)
+                axes.plot(at[:, 0], at[:, 1], marker, color=colour, markersize=5, markerfacecolor="#ffffff",
+                          label=f"{name} station ({len(mine)})")
         _labels(axes, plan, extent)
         scale_bar(axes, extent)
         north_arrow(axes, extent)
