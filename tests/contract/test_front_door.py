@@ -5,12 +5,15 @@ The texts can't drift from the code, since each statement that a machine can che
 
 from __future__ import annotations
 
+import ast
 import re
 import runpy
 import shlex
 import subprocess
 import sys
+import tomllib
 from collections.abc import Callable
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import click
@@ -183,6 +186,51 @@ def test_the_wheel_carries_every_file_of_the_package() -> None:
              if path.is_file() and "__pycache__" not in path.parts}
     assert {Path(name).suffix for name in there} >= {".py", ".toml", ".md"}
     assert there - packed == set()
+
+
+def imported(folder: Path) -> set[str]:
+    """Return the top-level names that the files of a folder import."""
+    found = set()
+    for path in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+                found.add(node.module)
+            elif isinstance(node, ast.Call) and ast.unparse(node.func).endswith(("import_module", "importorskip")):
+                found |= {word.value for word in node.args if isinstance(word, ast.Constant)}
+    return {name.partition(".")[0] for name in found if isinstance(name, str)}
+
+
+def declared(*extras: str) -> set[str]:
+    """Return the names of the packages that an installation with these extras asks for."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = [*project["dependencies"], *(line for extra in extras for line in project["optional-dependencies"][extra])]
+    return {re.split(r"[^\w.-]", line)[0].lower() for line in asked}
+
+
+@pytest.mark.parametrize(
+    ("folder", "extras"),
+    [("envpredict", ("records", "spreadsheet")), ("tests", ("records", "spreadsheet", "test")), ("scenarios", ())],
+)
+def test_every_imported_package_is_declared(folder: str, extras: tuple[str, ...]) -> None:
+    brought = {"branca": "folium", "jinja2": "folium", "markupsafe": "folium", "pydantic_core": "pydantic",
+               "nbformat": "nbclient", "lxml": "python-docx"}   # come with another package as a part of it
+    own = {"envpredict", *(path.stem for path in (ROOT / "tests").rglob("*.py")),
+           *(path.name for path in (ROOT / "tests").rglob("*/"))}
+    homes = packages_distributions()
+    asked = declared(*extras)
+    missing = {name for name in imported(ROOT / folder) - own - set(sys.stdlib_module_names)
+               if not {home.lower() for home in homes.get(name, [])} & asked and brought.get(name) not in asked}
+    assert missing == set(), "name the packages in pyproject.toml"
+
+
+def test_every_declared_package_is_used() -> None:
+    homes = packages_distributions()
+    seen = {home.lower() for folder in ("envpredict", "tests") for name in imported(ROOT / folder)
+            for home in homes.get(name, [])}
+    by_name = {"ipykernel", "oxlint", "pytest-benchmark", "tzdata"}   # a kernel, a program, a plugin, data of zoneinfo
+    assert declared("records", "spreadsheet", "test") - seen - by_name - {"envpredict"} == set()
 
 
 def test_top_level_of_the_repository_holds_nothing_else() -> None:
