@@ -69,8 +69,10 @@ def read_terrain(path: Path, crs: CRS, bounds: Bounds, margin_m: float = 20.0) -
 
     with (rasterio.open(path) as raster, WarpedVRT(raster, crs=crs.to_wkt(), resampling=Resampling.bilinear) as moved):
         wanted = moved.window(bounds[0] - margin_m, bounds[1] - margin_m, bounds[2] + margin_m, bounds[3] + margin_m)
-        window = wanted.intersection(rasterio.windows.Window(0, 0, moved.width, moved.height))
-        window = window.round_offsets("floor").round_lengths("ceil")
+        (top, bottom), (left, right) = wanted.toranges()
+        window = rasterio.windows.Window.from_slices(
+            (max(math.floor(top), 0), min(math.ceil(bottom), moved.height)),
+            (max(math.floor(left), 0), min(math.ceil(right), moved.width)))
         z = moved.read(1, window=window, masked=True).astype(float).filled(np.nan)
         place = moved.window_transform(window)
     return Terrain(np.ascontiguousarray(z), place.c + 0.5 * place.a, place.f + 0.5 * place.e, place.a, place.e)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from collections.abc import Sequence
 from pathlib import Path
@@ -62,7 +63,8 @@ def _check_cells(raster: Any, name: str, site: tuple[float, float, float, float]
                   f"{edge.right:.6g}, {edge.top:.6g}, the site from {site[0]:.6g}, {site[1]:.6g} to {site[2]:.6g}, "
                   f"{site[3]:.6g}", "give a raster that holds every pile, receptor and obstacle")
         return
-    window = raster.window(*site).round_offsets("floor").round_lengths("ceil")
+    (top, bottom), (left, right) = raster.window(*site).toranges()
+    window = ((math.floor(top), math.ceil(bottom)), (math.floor(left), math.ceil(right)))
     cells = np.ma.masked_invalid(raster.read(1, window=window, masked=True).astype(float))
     holes = int(np.ma.getmaskarray(cells).sum())
     if holes:

@@ -56,6 +56,8 @@ def _check_obstacles(layer: Layer, cells: dict[str, list[Any]]) -> None:
     for row, share in enumerate(cells.get("built_fraction", ())):
         height, shape = cells["height_m"][row], layer.frame.geometry.iloc[row]
         line = shape is not None and "Line" in shape.geom_type
+        if any(layer.faults.names(row, name) for name in ("height_m", BUILT.name)):
+            continue
         if height is None and (share is None or line):
             layer.faults.add(row, "height_m is empty" + (" and a line has no built_fraction" if line else
                                                          " and so is built_fraction"),
