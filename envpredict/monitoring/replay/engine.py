@@ -11,7 +11,7 @@ import numpy as np
 from envpredict.core.quantities import QUANTITIES
 from envpredict.monitoring.plan_fields import MOVEMENTS
 from envpredict.monitoring.records import flags as flag
-from envpredict.monitoring.records.civil import Clock, spans
+from envpredict.monitoring.records.civil import LATEST_MS, Clock, spans
 from envpredict.monitoring.records.quantities import values_of
 from envpredict.monitoring.records.rows import Rows
 from envpredict.monitoring.records.stamps import DAY_MS, Millis
@@ -103,7 +103,7 @@ class Engine:
                         for number, one in enumerate(self.triggers) if one.form == "window"}
         self.blocks = {number: Blocks(settings.clock, one.hours, one.width_s)
                        for number, one in enumerate(self.triggers) if one.form == "block"}
-        self.told: set[str] = set()
+        self.told: dict[str, int] = {}
         self._plan = plan_id(settings.plan)
         self._roles = {tier: tuple(person.role for person in settings.plan.people if tier in person.told_at)
                        for tier in ("alert", "action", "stop")}
@@ -129,8 +129,18 @@ class Engine:
             if values is not None:
                 values = np.where(good & self._inside(trigger, rows), values, np.nan)
                 found += self._trigger(number, trigger, rows, values)
+        found = self._once(sorted(found, key=lambda one: (one.row, one.event.order)))
         self._forget()
-        return sorted(found, key=lambda one: (one.row, one.event.order))
+        return found
+
+    def _once(self, found: list[Told]) -> list[Told]:
+        """Return what hasn't been told before: a record that comes twice tells nothing new."""
+        new = []
+        for one in found:
+            if one.event.id not in self.told:
+                self.told[one.event.id] = LATEST_MS if one.event.event == "late" else one.event.slot[1]
+                new.append(one)
+        return new
 
     def _weather(self, rows: Rows, flags: flag.Flags) -> flag.Flags:
         """Return the flags with those of the wind and rain in the rows themselves."""
@@ -183,7 +193,6 @@ class Engine:
                 hit = int(np.searchsorted(sums, threshold_sum(width, threshold)))
                 name = event_id(self._plan, self.station.id, trigger.rule(tier), (start, end))
                 if hit < len(sums) and name not in self.told:
-                    self.told.add(name)
                     row = int(at[hit])
                     level = level_of(trigger, float(sums[hit]), end - start)
                     event = self._alarm(trigger, tier, threshold, rows, row, (start, end), level)
@@ -274,8 +283,9 @@ class Engine:
         return found
 
     def _forget(self) -> None:
-        """Drop what no record on time can still change."""
+        """Drop what no record on time can still change; late records are remembered for good."""
         oldest = self.arrivals.newest - self.settings.late_ms - 2 * DAY_MS
+        self.told = {name: end for name, end in self.told.items() if end >= oldest}
         for held in self.blocks.values():
             held.forget(oldest)
 
@@ -288,7 +298,7 @@ class Engine:
         return {"arrivals": self.arrivals.state(), "silence": self.silence.state(), "runs": self.runs.state(),
                 "windows": {str(number): one.state() for number, one in self.windows.items()},
                 "blocks": {str(number): one.state() for number, one in self.blocks.items()},
-                "told": sorted(self.told)}
+                "told": dict(sorted(self.told.items()))}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up a state."""
@@ -299,4 +309,4 @@ class Engine:
             one.restore(state["windows"][str(number)])
         for number, held in self.blocks.items():
             held.restore(state["blocks"][str(number)])
-        self.told = set(state["told"])
+        self.told = {str(name): int(end) for name, end in state["told"].items()}
