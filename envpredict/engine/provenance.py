@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
 from envpredict.engine.results import Provenance
+from envpredict.engine.site_law import ENOUGH, REACH
+from envpredict.engine.site_law_evidence import HARDER_SOURCE
 from envpredict.engine.site_law_use import SiteUse, summary
 from envpredict.engine.sound import NOISE_METHODS
 from envpredict.engine.sound_field import HEAD_HEIGHT
@@ -40,6 +42,8 @@ def _citations(scenario: Scenario, catalogue: Catalogue, methods: Iterable[Metho
         found.update(rate.citation for rate in method.passes.rate_sources)
         if method.choice.energy_source is not None:
             found.add(method.choice.energy_source)
+        if method.choice.site != SiteUse():
+            found.update({ENOUGH, REACH, *([HARDER_SOURCE] if method.choice.site.harder else [])})
     noise = _noise_method(scenario)
     found.update(noise.sources)
     for model_id in noise.models:

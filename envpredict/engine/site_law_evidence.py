@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from envpredict.core.citation import Citation
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import rank
 from envpredict.engine.findings import rounded
@@ -22,6 +23,10 @@ if TYPE_CHECKING:
 
 Texts = NDArray[np.object_]
 SHOWN = 24
+HARDER_FACTOR = 5.0
+HARDER_SOURCE = Citation("BS 5228-2:2009+A1:2014", 2014, "Annex E, Table E.1: the pile at refusal against soft ground, "
+                         "constants 5 and 1", "memory")
+"""Why a pile in harder ground than known is looked at wherever it may come within this factor of the governing one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,11 +69,32 @@ def trial_rows(seen: Examined) -> TrialRows:
     told = np.array([TOLD[int(one)] for one in code], dtype=object)
     told = np.where((code == PROVEN) & ~mine, f"{TOLD[PROVEN]}; they say nothing sure of {case.rule.quantity}",
                     told).astype(object)
+    laws = ", ".join(dict.fromkeys(law.model for law in case.method.choice.site.laws))
+    aside = f"another law or phase than that of the trial records ({laws}) governs here"
+    told = np.where((told == "") & bool(laws), aside, told).astype(object)
+    return TrialRows(code, (code == PROVEN) & mine, told, lacks, _harder(seen))
+
+
+def _harder(seen: Examined) -> Texts:
+    """Return what shows that a pile which may govern stands in harder ground than known, or an empty text.
+
+    A pile in ground that proved harder may shake up to `HARDER_FACTOR` times as much as predicted.
+    """
+    case, pile = seen.case, seen.pile
     harder = case.method.choice.site.harder
+    text = np.full(len(pile), "", dtype=object)
     ids = case.run.scenario.piles["id"].astype(str).to_numpy()
-    reasons = np.array([f"the ground proved harder than the boreholes show: {harder[name]}" if name in harder else ""
-                        for name in ids], dtype=object)
-    return TrialRows(code, (code == PROVEN) & mine, told, lacks, reasons[pile])
+    affected = np.flatnonzero(np.isin(ids, list(harder)))
+    if not affected.size:
+        return text
+    level = seen.spots.vibration.log_median[seen.spots.of]
+    governing = level[np.arange(len(pile)), pile]
+    with np.errstate(invalid="ignore"):
+        near = level[:, affected] >= governing[:, None] - np.log10(HARDER_FACTOR)
+    worst = affected[np.where(near, level[:, affected], -np.inf).argmax(axis=1)]
+    hit = near.any(axis=1)
+    text[hit] = [f"the ground proved harder than the boreholes show: {harder[name]}" for name in ids[worst[hit]]]
+    return text
 
 
 def with_trial(found: Evidence, rows: TrialRows, after: Judgement, before: Judgement, quantity: str,

@@ -44,8 +44,8 @@ TOLD = {
     OTHER_ENERGY: "the published law stands: the trial was at another energy",
     DOUBLED: "twice the running level as trial records of this site have updated it",
 }
-SILENCED = ("where trial records of this site suffice, the published law for hard ground and the rule of twice the "
-            "running level give way to them")
+SILENCED = ("where trial records of this site suffice, other published laws of the same phase and the rule of twice "
+            "the running level give way to them")
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,21 +238,20 @@ def _energies(law: SiteLaw, choice: MethodChoice) -> tuple[bool, bool]:
 
 
 def settled(fields: Sequence[LawField], twice: str) -> list[LawField]:
-    """Return the laws with those silenced that sufficient records have made needless; `twice`: the doubled ones' note.
+    """Return the laws with those silenced, place by place, that sufficient records have made needless.
 
-    Records of piles that entered the hard stratum take the place of the published law for hard ground, and records of
-    start and stop that of the rule of twice the running level.
+    A record is the highest level of a pile's whole drive in its phase: where the records of one law suffice, other
+    levels of the same stage and phase give way to it - the published law for hard ground or the one beside it, and the
+    rule of twice the running level. `twice`: the note of that rule.
     """
     found = list(fields)
     for number, one in enumerate(fields):
-        rule = twice in one.notes
-        if not rule and (one.law.role != HARD or one.trial is not None):
+        better = [other.trial.proven for other in fields if other is not one and other.trial is not None
+                  and twice not in other.notes
+                  and (other.law.stage, other.law.phase) == (one.law.stage, one.law.phase)]
+        if not better or not np.any(better):
             continue
-        better = [other for other in fields if other.trial is not None and other.law.stage == one.law.stage
-                  and (other.law.phase == "start_stop" and twice not in other.notes if rule
-                       else other.law.role != HARD)]
-        proven = [other.trial.proven for other in better if other.trial is not None]
-        if proven and np.any(proven):
-            level = np.where(np.any(proven, axis=0), -np.inf, one.log_median)
-            found[number] = replace(one, log_median=level, notes=(*one.notes, SILENCED))
+        own = np.zeros(one.log_median.shape, dtype=bool) if one.trial is None else one.trial.proven
+        level = np.where(np.any(better, axis=0) & ~own, -np.inf, one.log_median)
+        found[number] = replace(one, log_median=level, notes=(*one.notes, SILENCED))
     return found
