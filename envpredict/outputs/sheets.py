@@ -14,7 +14,7 @@ from envpredict.engine.feasibility import decided
 from envpredict.engine.programme import EVENT_COLUMNS
 from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANING, SEVERITY
 from envpredict.limits.base import STATUS_MEANING
-from envpredict.outputs.view import View, catalogue_of
+from envpredict.outputs.view import View, catalogue_of, comparable
 
 if TYPE_CHECKING:
     from envpredict.core.citation import Basis, Citation
@@ -218,7 +218,7 @@ def methods(assessment: Assessment) -> Sheet:
 
 def comparisons(assessment: Assessment) -> tuple[Sheet, ...]:
     """Return the candidates side by side, where the run kept what that needs."""
-    if "methods" not in assessment.detail:
+    if not comparable(assessment):
         return ()
     from envpredict.outputs.comparison import frames
 

@@ -80,6 +80,11 @@ def catalogue_of(assessment: Assessment) -> Catalogue:
     return load_catalogue(assessment.scenario.own)
 
 
+def comparable(assessment: Assessment) -> bool:
+    """Return whether a run kept what the candidates are put side by side with."""
+    return {"run", "methods", "feasibility"} <= set(assessment.detail)
+
+
 def distances_m(assessment: Assessment, findings: pd.DataFrame) -> NDArray[np.float64]:
     """Return the plan distance from each finding's receptor to its governing pile, NaN where it has none."""
     import shapely

@@ -46,7 +46,7 @@ def test_every_kind_is_drawn_as_svg_and_png(assessed: Assessment, tmp_path: Path
     write(assessed, tmp_path / "charts")
     names = {path.stem for path in (tmp_path / "charts").iterdir()}
     assert names == {"site_plan", "methods_compared", "risk_maps", "levels_damage", "levels_people", "levels_noise",
-                     "days_above", "chance_by_day"}
+                     "days_above", "chance_by_day", "methods_tradeoffs"}
     for name in names:
         ElementTree.parse(tmp_path / "charts" / f"{name}.svg")
         picture = Image.open(tmp_path / "charts" / f"{name}.png")

@@ -148,6 +148,10 @@ def check_detail(cell: dict[str, str], row: dict[str, Any]) -> None:
     check_chance(text, row["p_exceed"])
     assert letter == ("" if text == "–" else LETTERS[row["basis"]])
     assert cell[""] == SYMBOLS[row["likelihood"]]
+    if cell["Other laws"] != "–":
+        low, high = split_mark(cell["Other laws"])[0].split("–")
+        (check_number if decibel else check_level)(low, row["other_laws_low"])
+        (check_number if decibel else check_level)(high, row["other_laws_high"])
     if cell["Days above"] != "–":
         expected, low, high = re.fullmatch(r"([\d.]+) \((\d+)–(\d+)\)", cell["Days above"]).groups()  # type: ignore[union-attr]
         check_number(expected, row["days_above"])
@@ -206,8 +210,8 @@ def test_counts_are_those_of_the_findings(page: PageReader, assessed: Assessment
     effects = ("damage", "people", "noise")
     for cells in overview.rows:
         method = titles[cells[0]]
-        assert int(cells[1]) == assessed.programme[method]["day"].nunique()
-        for effect, cell in zip(effects, cells[2:], strict=True):
+        assert int(split_mark(cells[2])[0]) == assessed.programme[method]["day"].nunique()
+        for effect, cell in zip(effects, cells[3:], strict=True):
             rows = [row for key, row in governing.items() if key[1:] == (method, effect)]
             assert counted(cell.split("\n")[0]) == Counter(row["likelihood"] for row in rows)
             highest = max((row["p_exceed"] for row in rows if not math.isnan(row["p_exceed"])), default=math.nan)

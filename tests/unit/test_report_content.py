@@ -188,6 +188,54 @@ def test_a_traced_median_can_be_computed_again(assessed: Assessment) -> None:
     assert done >= 2
 
 
+def test_the_toe_is_called_reached_only_where_the_checks_say_so(assessed: Assessment) -> None:
+    """The worst verdict over all piles of a section, found again by walking the checks."""
+    order = ("feasible", "feasible_with_aid", "needs_trial", "cannot_judge", "not_feasible")
+    worst: dict[tuple[str, str], int] = {}
+    for row in assessed.detail["feasibility"].to_dict("records"):
+        key = (row["method"], row["section"])
+        worst[key] = max(worst.get(key, 0), order.index(row["verdict"]))
+    read = PageReader(page(build(assessed)))
+    table = next(table for table in read.tables if table.caption == "Feasibility by section")
+    numbers = {f"M{number}": choice.id for number, choice in enumerate(assessed.methods, 1)}
+    shown = {(numbers[cells[0]], cells[1]): cells[2] for cells in table.rows}
+    assert shown == {key: order[rank].replace("_", " ") for key, rank in worst.items()}
+    summary = next(table for table in read.tables if table.chapter == "summary")
+    for cells, choice in zip(summary.rows, assessed.methods, strict=True):
+        ranks = [rank for (method, _), rank in worst.items() if method == choice.id]
+        assert cells[1] == order[max(ranks)].replace("_", " ")
+    bare = words(again(assessed, detail={name: value for name, value in assessed.detail.items()
+                                         if name not in ("feasibility", "movement", "noise_needs")}))
+    assert "nothing here shows that a method reaches the toe" in bare
+
+
+def test_adopted_reductions_are_told_with_effect_and_source(assessed: Assessment, tmp_path: Path) -> None:
+    assert "every number in this report is without any" in words(assessed)
+    folder = Folder(tmp_path / "scenario")
+    folder.add('[[reductions]]\nid = "hammer_shroud_sealed"\n')
+    with_shroud = assess(read_scenario(folder.path))
+    told = [row for choice in with_shroud.methods for row in choice.told]
+    assert told
+    text = words(with_shroud)
+    for _, _, title, effect, _, source, _ in told:
+        assert " ".join(effect.split())[:60] in text
+        assert " ".join(source.split()) in text
+        assert title in text
+    assert "Every number in this report holds these measures in" in text
+
+
+def test_needed_losses_are_never_understated(assessed: Assessment) -> None:
+    read = PageReader(page(build(assessed)))
+    table = next(table for table in read.tables if table.caption.startswith("Insertion loss"))
+    needs = assessed.detail["noise_needs"]
+    for cells, choice in zip(table.rows, assessed.methods, strict=True):
+        mine = needs[(needs["method"] == choice.id) & (needs["need_db"] > 0)]
+        assert int(cells[1]) == len(mine)
+        if len(mine):
+            shown = float(re.match(r"\d+", cells[2])[0])  # type: ignore[index]
+            assert 0.0 <= shown - mine["need_db"].max() < 1.0
+
+
 def test_tables_fit_their_page(assessed: Assessment) -> None:
     import io
 

@@ -17,8 +17,9 @@ from envpredict.engine.results import FINDING_COLUMNS, Assessment
 from envpredict.outputs import sheets as sheet_module
 from envpredict.outputs import workbook
 
-NAMES = ["Notes", "Governing", "By effect", "Findings", "Receptors", "Programme", "Methods", "Laws", "Plant", "Limits",
-         "Sources"]
+NAMES = ["Notes", "Governing", "By effect", "Findings", "Receptors", "Programme", "Methods", "Compared",
+         "Compared by effect", "Compared by pair", "Feasibility", "Movement", "Noise needs", "Laws", "Plant",
+         "Reductions", "Limits", "Sources"]
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,7 @@ from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import MM, PNG_DPI, our_style
 from envpredict.outputs.once import once
 from envpredict.outputs.texts import clean
-from envpredict.outputs.view import View, view
+from envpredict.outputs.view import View, comparable, view
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
@@ -23,7 +23,7 @@ def _tradeoffs(view: View) -> Iterable[Sketch]:
     # it draws with what this module finishes, so it's looked up when it's asked for
     from envpredict.outputs.comparison_chart import tradeoffs
 
-    return tradeoffs(view) if "methods" in view.assessment.detail and view.effects else ()
+    return tradeoffs(view) if comparable(view.assessment) and view.effects else ()
 
 
 DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, methods.compared, _tradeoffs, maps.risk_maps,

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from envpredict.core.citation import Basis, weakest
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.explain import explain
 from envpredict.engine.results import EFFECTS
@@ -64,11 +65,12 @@ def recompute(shown: Context) -> Chapter:
              "and "
              "day) and the traces that follow, this is all that a figure is made of.")]
     done: set[str] = set()
-    for title, law, spec in used_laws(shown):
+    for used in used_laws(shown):
+        law, spec = used.law, used.spec
         settings = ", ".join(f"{name} = {value}" for name, value in law.parameters.items())
         defaults = ", ".join(f"{name} = {value}" for name, value in spec.defaults.items() if value is not None)
         scatter = spec.scatter
-        rows = [("For", f"{clean(title)}; {law.phase} phase, factor {law.factor:g}; {law.why}")]
+        rows = [("For", f"{clean(used.title)}; {used.when}; factor {law.factor:g}; {law.why}")]
         rows += [("Settings of the method", f"{settings}; {law.citation}")] if settings or law.factor != 1.0 else []
         if spec.id not in done:
             done.add(spec.id)
@@ -112,9 +114,9 @@ def traces(shown: Context) -> Chapter:
     """Return the governing findings of the worst receptor of each method, traced to their inputs."""
     if "run" not in shown.assessment.detail:
         return Chapter("traces", "Traces of the worst receptors", (
-            Text("This run keeps no intermediate values: `envpredict explain` traces any receptor.", "note"),))
+            Text("This run keeps no intermediate values: \"envpredict explain\" traces any receptor.", "note"),))
     blocks: list[Block] = [
-        Text("For each method the receptor with the smallest margins; `envpredict explain SCENARIO --receptor R` "
+        Text("For each method the receptor with the smallest margins; \"envpredict explain SCENARIO --receptor R\" "
              "writes the same for any other.")]
     for choice in shown.methods[:MOST_TRACES]:
         name = _worst(shown.view.governing[shown.view.governing["method"] == choice.id])
@@ -169,8 +171,8 @@ def details(shown: Context) -> Chapter:
 
 
 DETAIL_COLUMNS = (
-    Column("Receptor", 17), Column("Distance, m", 15, "right"), Column("Pile", 16), Column("Period", 25),
-    Column("Rule", 9), Column("Limit", 20, "right"), Column("Median", 17, "right"), Column("Other laws", 19, "right"),
+    Column("Receptor", 17), Column("Distance, m", 15, "right"), Column("Pile", 16), Column("Period", 24),
+    Column("Rule", 9), Column("Limit", 20, "right"), Column("Median", 17, "right"), Column("Other laws", 23, "right"),
     Column("Design level", 18, "right"), Column("Margin, dB", 14, "right"), Column("Chance", 18, "right"),
     Column("", 7, "center"), Column("Days above", 20, "right"), Column("Range", 11))
 DETAIL_NOTE = ("Rule: number in the chapter Limits adopted. Levels in the unit of the limit. Range: out where the "
@@ -184,20 +186,29 @@ def _detail(shown: Context, rows: pd.DataFrame, effect: str) -> Table:
     bases: set[str] = set()
     for row in ordered.head(MOST_DETAILED).to_dict("records"):
         known = shown.catalogue.limit_sets[str(row["limit_set"])].rule(str(row["rule"])).basis
-        bases |= {known, str(row["basis"]), str(row["median_basis"])}
-        cells.append(detail_cells(shown, row, known))
+        others = _others_basis(shown, str(row["method"]))
+        bases |= {known, str(row["basis"]), str(row["median_basis"]), others}
+        cells.append(detail_cells(shown, row, known, others))
     symbol = QUANTITIES[str(rows["quantity"].mode().iloc[0])].symbol.split(" (")[0] if len(rows) else ""
     more = f" The first {MOST_DETAILED} of {len(rows)}." if len(rows) > MOST_DETAILED else ""
     return Table(f"{EFFECTS[effect].capitalize()}{f' ({symbol})' if symbol else ''}", DETAIL_COLUMNS, tuple(cells),
                  (DETAIL_NOTE + more, *mark_notes(bases)))
 
 
-def detail_cells(shown: Context, row: Mapping[Hashable, Any], known: str) -> tuple[Cell | str, ...]:
-    """Return one finding as a row of the table of details; `known` is how its limit is known."""
+def _others_basis(shown: Context, method: str) -> Basis:
+    """Return the weakest basis of a method's laws beside the one that predicts it."""
+    models = shown.catalogue.models
+    choice = next(one for one in shown.methods if one.id == method)
+    return weakest(models[law.model].basis for law in choice.laws if law.role != "preferred" and law.model in models)
+
+
+def detail_cells(shown: Context, row: Mapping[Hashable, Any], known: str, other: str) -> tuple[Cell | str, ...]:
+    """Return one finding as a row of the table of details; `known`, `other`: bases of its limit and the other laws."""
     unit, name, basis, word = str(row["unit"]), str(row["receptor"]), str(row["basis"]), str(row["likelihood"])
     kept = name in shown.view.hidden_places()
     low, high = row.get("other_laws_low", float("nan")), row.get("other_laws_high", float("nan"))
-    others = f"{level(low, unit)}–{level(high, unit)}" if given(low) and given(high) else NOTHING
+    both = given(low) and given(high)
+    others = marked(f"{level(low, unit)}–{level(high, unit)}", other) if both else NOTHING
     limit = limit_text(row["limit"], unit)
     return (
         clean(name, 24), NOTHING if kept else number(row["distance_m"]),

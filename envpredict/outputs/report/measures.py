@@ -63,7 +63,7 @@ def reductions(shown: Context) -> Chapter:
                          clean(caution, 200), shown.references.of_texts(source) if source else NOTHING))
     if rows:
         columns = (Column("For", 11), Column("Measure", 38), Column("What it does in the calculation", 58),
-                   Column("Caution", 51), Column("Source", 12))
+                   Column("Caution", 51), Column("Source", 14))
         blocks += [Table("Adopted reductions", columns, tuple(rows), mark_notes(bases)),
                    Text("Every number in this report holds these measures in. Who checks each on site, and how, has "
                         "to be named before work starts.", "missing")]
@@ -119,7 +119,7 @@ def _ladder(shown: Context) -> Table:
         rows.append((LADDER[reduction.order], f"{reduction.title}{mark(reduction.citation.basis)}", names, text,
                      reduction.caution, shown.references.of(reduction.citation)))
     columns = (Column("Step", 20), Column("Measure", 38), Column("For", 16), Column("Effect, likely (range)", 40),
-               Column("Caution", 45), Column("Source", 11))
+               Column("Caution", 45), Column("Source", 14))
     return Table("What could be done", columns, tuple(rows),
                  ("From the catalogue, the first steps first. M: number in the table of candidate methods. Effects of "
                   "several measures are not added beyond what "
@@ -131,7 +131,7 @@ def monitoring(shown: Context) -> Chapter:
     """Return what should be measured where, as a proposal for the monitoring plan."""
     blocks: list[Block] = [
         Text("A proposal, to be worked out as a monitoring plan with stations, instruments, alert, action and stop "
-             "levels and named people (the command `envpredict plan` drafts one from the same scenario)."),
+             "levels and named people (the command envpredict plan drafts one from the same scenario)."),
         _to_measure(shown),
         Bullets((
             "Trial piles come first, with measurements at three distances or more, and the prediction is fitted to "
@@ -169,8 +169,8 @@ def _to_measure(shown: Context) -> Table:
         rows.append((EFFECTS[str(row["effect"])], clean(row["receptor"], 24), QUANTITIES[str(row["quantity"])].symbol,
                      POSITIONS[str(row["position"])], clean(row["period"]), value,
                      verdict(str(row["likelihood"]), row["p_exceed"], basis)))
-    columns = (Column("Effect", 24), Column("Receptor", 17), Column("Quantity", 22), Column("Where", 40),
-               Column("Period", 24), Column("Limit", 18, "right"), Column("Highest chance", 28))
+    columns = (Column("Effect", 24), Column("Receptor", 17), Column("Quantity", 22), Column("Where", 38),
+               Column("Period", 22), Column("Limit", 23, "right"), Column("Highest chance", 28))
     return Table("Where each limit should be measured: the receptor with the highest chance over all methods", columns,
                  tuple(rows), mark_notes(bases))
 
@@ -240,6 +240,6 @@ def _rates(shown: Context) -> Table:
                              number(rate.likely) + mark(rate.basis),
                              number(rate.fast) + mark(rate.basis), shown.references.of(rate.citation)))
     columns = (Column("Method", 76), Column("Ground class", 32), Column("Slow, m/h", 16, "right"),
-               Column("Likely, m/h", 16, "right"), Column("Fast, m/h", 18, "right"), Column("Source", 12))
+               Column("Likely, m/h", 16, "right"), Column("Fast, m/h", 18, "right"), Column("Source", 14))
     return Table("Rates that the programme rests on", columns, tuple(rows),
                  ("Metres of pile per hour and rig, pitching and moves included.", *mark_notes(bases)))

@@ -9,6 +9,7 @@ from envpredict.outputs.report.blocks import Block, Chapter, Column, Subheading,
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.wording import NOTHING, given, mark, mark_notes, marked, number
 from envpredict.outputs.texts import clean
+from envpredict.outputs.view import comparable
 
 FAMILIES = {"impact": "impact driving", "vibratory": "vibratory driving", "press": "pressing", "drill": "drilling"}
 SIGNALS = {"transient": "transient: one pulse per blow", "continuous": "continuous", "quasi_static": "quasi-static"}
@@ -73,7 +74,7 @@ def _reach(shown: Context) -> list[Block]:
                      f"{clean(row['reason'], 240)}{f'; aid: {aid}' if aid else ''}{mark(str(row['basis']))}",
                      shown.references.of_texts(str(row["source"])) if row["source"] else NOTHING))
     columns = (Column("No.", 9), Column("Section", 15), Column("Verdict", 23), Column("Piles", 11, "right"),
-               Column("Check", 17), Column("Where", 34), Column("Why", 50), Column("Source", 11))
+               Column("Check", 17), Column("Where", 34), Column("Why", 47), Column("Source", 14))
     return [Text("The check that decides, at its worst pile; the number of piles for which it decides stands beside "
                  "it. "
                  "A method that isn't feasible alone needs the aid named, another method, or a trial: nothing here "
@@ -106,7 +107,7 @@ def _movement(shown: Context) -> list[Block]:
                      shown.references.of_texts(str(row["source"])) if row["source"] else NOTHING))
     columns = (Column("No.", 9), Column("Section", 14), Column("What may happen", 26), Column("State", 19),
                Column("Nearest", 15), Column("Distance, m", 15, "right"), Column("Assets", 12, "right"),
-               Column("Why, and what to do", 50), Column("Source", 10))
+               Column("Why, and what to do", 46), Column("Source", 14))
     return [Text("Settlement, heave and lost ground can do damage without strong vibration. A flag is no prediction: "
                  "it "
                  "tells where to look, to measure and to build otherwise."),
@@ -117,7 +118,7 @@ def _movement(shown: Context) -> list[Block]:
 
 def _beside(shown: Context) -> list[Block]:
     """Return the candidates side by side; nothing is weighed."""
-    if "methods" not in shown.assessment.detail:
+    if not comparable(shown.assessment):
         return [Text("This run keeps no intermediate values: the candidates aren't put side by side.", "note")]
     rows = []
     bases: set[str] = set()

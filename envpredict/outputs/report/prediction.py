@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from envpredict.core.quantities import QUANTITIES
@@ -41,11 +42,32 @@ def how_predicted(shown: Context) -> Chapter:
     return Chapter("prediction", "How the levels are predicted", tuple(blocks))
 
 
-def used_laws(shown: Context) -> list[tuple[str, LawUse, ModelSpec]]:
-    """Return the laws that predict each candidate: its title, the use, and the model."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Used:
+    """A law that predicts a candidate: the candidate's title, how it uses the law, the model, and what to note."""
+
+    title: str
+    law: LawUse
+    spec: ModelSpec
+    notes: tuple[str, ...] = ()
+
+    @property
+    def when(self) -> str:
+        """Return for which part of the drive the law speaks."""
+        told = [PHASES[self.law.phase]]
+        told += ["in hard ground, where it's the higher"] if self.law.role == "hard_ground" else []
+        return "; ".join([*told, *self.notes])
+
+
+def used_laws(shown: Context) -> list[Used]:
+    """Return the laws that predict the candidates, as the run used them; where it kept none, those declared."""
+    runs = shown.assessment.detail.get("methods")
+    if runs is not None:
+        return [Used(run.choice.title, field.law, field.spec, field.notes)
+                for run in runs.values() for field in run.vibration.fields]
     models = shown.catalogue.models
-    return [(choice.title, law, models[law.model]) for choice in shown.methods for law in choice.laws
-            if law.role == "preferred" and law.model in models]
+    return [Used(choice.title, law, models[law.model]) for choice in shown.methods for law in choice.laws
+            if law.role != "alternative"]
 
 
 SUFFIXES = {"m": "_m", "J": "_j", "Hz": "_hz", "1/m": "_per_m", "degC": "_c", "%": "_percent", "kPa": "_kpa",
@@ -75,13 +97,14 @@ def ranges(spec: ModelSpec) -> str:
 def _laws(shown: Context) -> list[Block]:
     rows = []
     bases: set[str] = set()
-    for title, law, spec in used_laws(shown):
+    for used in used_laws(shown):
+        law, spec = used.law, used.spec
         scatter = spec.scatter
         spread = "none" if scatter is None else (f"{scatter.between_site:.2f} shared, {scatter.within_site:.2f} own"
                                                  f"{mark(scatter.source.basis)}")
         bases |= {spec.basis, *((scatter.source.basis,) if scatter else ())}
         what = QUANTITIES[spec.quantity]
-        rows.append((clean(title, 60), f"{spec.title}{mark(spec.basis)}\n({spec.id})", PHASES[law.phase],
+        rows.append((clean(used.title, 60), f"{spec.title}{mark(spec.basis)}\n({spec.id})", used.when,
                      f"{what.symbol}: {STATISTICS[spec.statistic]}", spec.distance, ranges(spec), spread,
                      shown.references.of(spec.source, *spec.sources, law.citation,
                                          *((scatter.source,) if scatter else ()))))
@@ -107,7 +130,8 @@ def _plant(shown: Context) -> Table:
     columns = (Column("Method", 26), Column("Plant", 42), Column("No.", 8, "right"), Column("LWA, dB", 15, "right"),
                Column("Range, dB", 17), Column("u, dB", 11, "right"), Column("Height, m", 12, "right"),
                Column("On, %", 12, "right"), Column("Sources", 22))
-    notes = ("LWA: A-weighted sound power while operating. u: its standard uncertainty. On: share of the time in which "
+    notes = ("LWA: A-weighted sound power while operating; its range carries its mark. u: its standard uncertainty. "
+             "On: share of the time in which "
              f"a pile is worked on. {SOURCE_NOTE}", *mark_notes(bases))
     return Table("Plant", columns, tuple(rows), notes)
 
