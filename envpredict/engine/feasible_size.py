@@ -110,7 +110,8 @@ def _hammer(choice: MethodChoice, what: Driven) -> Check:
     if energy is not None and choice.energy_j is not None:
         kj = choice.energy_j / 1000.0
         band = str(checks.hammer_band(kj))
-        told = f"{kj:g} kJ{'' if band == 'outside' else f' ({band})'}; {energy.low_kj:g} to {energy.high_kj:g} kJ in use"
+        named = "" if band == "outside" else f" ({band})"
+        told = f"{kj:g} kJ{named}; {energy.low_kj:g} to {energy.high_kj:g} kJ in use"
         inside = energy.low_kj <= kj <= energy.high_kj
         found.append(Check("size", "feasible" if inside else "feasible_with_aid", "band of hammer energies",
                            "" if inside else "driveability analysis or trial drive", told, energy.citation))
