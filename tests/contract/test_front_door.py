@@ -177,6 +177,20 @@ def test_files_that_the_texts_name_exist(text: Path) -> None:
     assert not missing, f"{text.name} names what doesn't exist: {missing}"
 
 
+def test_the_readme_leads_to_every_page() -> None:
+    links = set(re.findall(r"\]\(([^)#\s]+)", README.read_text(encoding="utf-8")))
+    pages = {path.relative_to(ROOT).as_posix() for path in (ROOT / "envpredict" / "docs").rglob("*.md")}
+    assert pages
+    assert pages - links == set()
+
+
+def test_the_pages_of_scenarios_and_maps_name_every_scenario() -> None:
+    names = {path.parent.name for path in (ROOT / "scenarios").glob("*/scenario.toml")}
+    for page in (ROOT / "scenarios" / "README.md", ROOT / "maps" / "README.md"):
+        text = page.read_text(encoding="utf-8")
+        assert {name for name in names if name not in text} == set(), page
+
+
 def test_the_wheel_carries_every_file_of_the_package() -> None:
     # hatchling is what builds the wheel; its own listing knows what .gitignore would drop
     from hatchling.builders.wheel import WheelBuilder
