@@ -29,10 +29,10 @@ def press_level(distance_m: float) -> float:
 def rows(level: Callable[[float], float] = press_level, distances: Iterable[float] = (5.0, 10.0, 20.0, 40.0),
          piles: int = 3, *, method: str = PRESS, phase: str = "all", quantity: str = "ppv_resultant",
          hard: bool | None = True, energy_kj: float | None = None, ground: str | None = None,
-         depth_m: float | None = None) -> tuple[Row, ...]:
+         depth_m: float | None = None, line: str = "A") -> tuple[Row, ...]:
     """Return records of several piles at the same distances, scattered a little around a level; seeded."""
     rng = np.random.default_rng(17)
-    return tuple(Row(line=2 + number, pile=f"A-{1 + pile:03d}", method=method, phase=phase, distance_m=distance,
+    return tuple(Row(line=2 + number, pile=f"{line}-{1 + pile:03d}", method=method, phase=phase, distance_m=distance,
                      ppv_mm_s=float(f"{level(distance) * 10 ** rng.normal(0, 0.06):.4g}"), reads="level",
                      quantity=quantity, hard=hard, energy_kj=energy_kj, ground=ground, depth_m=depth_m)
                  for number, (pile, distance) in enumerate((p, d) for p in range(piles) for d in distances))

@@ -135,14 +135,13 @@ def _vibration(asked: Question, catalogue: Catalogue, scenario: Scenario | None)
 
 def _trial(asked: Question, catalogue: Catalogue, scenario: Scenario | None) -> tuple[Trial, Path | None]:
     """Return the trial records, and the works diary that may hold press records."""
-    from envpredict.monitoring.site_law.from_records import quantity_for, trial_of
+    from envpredict.monitoring.site_law.from_records import trial_of
     from envpredict.monitoring.site_law.trial import read_trial
 
     if not asked.records.is_dir() or scenario is None:
         return read_trial(asked.records, asked.phase), asked.works
-    diary = asked.records / "works.csv"
-    quantity = quantity_for(catalogue.models, asked.model or "")
-    return trial_of(asked.records, scenario, quantity, asked.phase), asked.works or diary
+    found = trial_of(asked.records, scenario, catalogue.models, asked.model or "", asked.phase)
+    return found, asked.works or asked.records / "works.csv"
 
 
 def _head(scenario: Scenario | None) -> dict[str, str | bool]:

@@ -11,7 +11,7 @@ from envpredict.engine.catalogue import Catalogue, load_catalogue
 from envpredict.engine.confirmed import check_confirmations
 from envpredict.engine.noise_fit import noise_problems
 from envpredict.engine.own_laws import own_ids
-from envpredict.engine.site_law_read import site_law_faults
+from envpredict.engine.site_law_read import file_faults, site_law_faults
 from envpredict.engine.steps import check_choice
 from envpredict.engine.works_fit import works_problems
 
@@ -96,7 +96,7 @@ def read_scenario(folder: str | Path) -> Scenario:
     try:
         scenario = load_scenario(path, known_words(catalogue))
     except ScenarioProblems as error:
-        raise ScenarioProblems([*problems, *error.problems], error.subject) from None
+        raise ScenarioProblems([*problems, *error.problems, *file_faults(path)], error.subject) from None
     problems += [*_unfitting(scenario, catalogue), *site_law_faults(scenario, catalogue),
                  *check_confirmations(scenario, catalogue), *check_choice(scenario.choice),
                  *noise_problems(scenario, catalogue)]

@@ -87,6 +87,22 @@ def site_law_faults(scenario: Scenario, catalogue: Catalogue) -> list[Problem]:
     return site_law_problems(site, scenario, catalogue, scenario.site_law.name)
 
 
+def file_faults(folder: Path) -> list[Problem]:
+    """Return the faults of the site law's file alone, where the rest of the scenario can't be read."""
+    try:
+        named = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8")).get("site_law")
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return []
+    name = named.get("file") if isinstance(named, dict) else None
+    if not isinstance(name, str) or not (folder / name).is_file():
+        return []
+    try:
+        read_site_law(folder / name)
+    except InputProblems as error:
+        return list(error.problems)
+    return []
+
+
 def site_law_problems(site: SiteFile, scenario: Scenario, catalogue: Catalogue, name: str) -> list[Problem]:
     """Return what in a site law doesn't fit the catalogue or the scenario."""
     found: list[Problem] = []

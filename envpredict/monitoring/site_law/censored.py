@@ -35,7 +35,8 @@ WIDE = 100.0
 def integrated(records: Records, prior: Prior, share: float, near: Posterior | None = None) -> Posterior:
     """Return the posterior for one share of the pile, its moments by quadrature.
 
-    `near`: the posterior for a neighbouring share, from which the quadrature may set out. Raises ValueError if the quadrature doesn't settle, as it can't without a prior where no record reads a level.
+    `near`: the posterior for a neighbouring share, from which the quadrature may set out. Raises ValueError if the
+    quadrature doesn't settle, as it can't without a prior where no record reads a level.
     """
     from envpredict.monitoring.site_law.update import Posterior
 

@@ -98,6 +98,8 @@ def fit_trial(trial: Trial, catalogue: Catalogue, model: str) -> tuple[Fitted, .
         raise InputProblems([Problem(f"{trial.name}, line {next(r.line for r in trial.rows if r.method == name)}",
                                      f"unknown method '{name}'", suggestion(name, catalogue.methods))
                              for name in unknown], trial.name)
+    if not trial.rows:
+        raise problem(trial, "holds no record that can be used", "see the reasons below")
     groups = dict.fromkeys((row.method, row.phase) for row in trial.rows)
     found = []
     for method, phase in groups:

@@ -11,6 +11,7 @@ import numpy as np
 
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.words import suggestion
+from envpredict.engine.site_law import speaks_for
 from envpredict.monitoring.records.columns import AXES
 from envpredict.monitoring.records.flags import AT_LEAST, usable
 from envpredict.monitoring.records.read import Records, read_records
@@ -42,13 +43,16 @@ class Pass:
     y: float
 
 
-def trial_of(folder: Path, scenario: Scenario, quantity: str, phase: str) -> Trial:
-    """Return the trial records of a folder of monitoring records, placed by the scenario's piles.
+def trial_of(folder: Path, scenario: Scenario, models: Mapping[str, ModelSpec], model: str, phase: str) -> Trial:
+    """Return the trial records of a folder of monitoring records for a law, placed by the scenario's piles.
 
-    `quantity`: which peak velocity to take; `phase`: what the diary doesn't tell. Lines are those of the works diary.
-    Raises InputProblems where diary or stations are missing or lie outside the scenario.
+    `phase`: what the diary doesn't tell. Lines are those of the works diary. Raises UnknownName for an unknown model,
+    InputProblems where diary or stations are missing or lie outside the scenario.
     """
+    if model not in models:
+        raise UnknownName(f"unknown model '{model}'", suggestion(model, models))
     records = read_records(folder)
+    quantity = _quantity(records, models[model].quantity)
     problems: list[Problem] = []
     passes = _passes(records, scenario, problems)
     stations = _stations(records, scenario, problems)
@@ -153,12 +157,12 @@ def _highest(rows: Rows, quantity: str, drive: Pass) -> tuple[float, bool, float
     return best
 
 
-def quantity_for(models: Mapping[str, ModelSpec], model: str) -> str:
-    """Return the peak velocity to take from records for a law: its own, or the largest axis where it names none.
+def _quantity(records: Records, wanted: str) -> str:
+    """Return the peak velocity to take for a law: one that is never below the law's own and that the loggers stored.
 
-    Raises UnknownName for an unknown model.
+    The largest component comes first, since most limits are stated in it.
     """
-    if model not in models:
-        raise UnknownName(f"unknown model '{model}'", suggestion(model, models))
-    quantity = models[model].quantity
-    return quantity if quantity in COLUMNS and quantity != "ppv_unspecified" else "ppv_component"
+    stored = {name for station in records.station_ids("vibration")
+              for name in records.rows("vibration", station).values}
+    fitting = [name for name in ("ppv_component", "ppv_resultant", wanted) if speaks_for(name, wanted)]
+    return next((name for name in fitting if stored.issuperset(COLUMNS.get(name, (name,)))), wanted)
