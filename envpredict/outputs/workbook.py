@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import io
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -33,11 +34,13 @@ def write(assessment: Assessment, path: Path) -> None:
     import xlsxwriter
     from xlsxwriter.exceptions import XlsxWriterException
 
+    # packed in memory: a zip file that can't be closed, on a full disk, tries again later and tells it as a traceback
+    packed = io.BytesIO()
     many = len(assessment.findings) > MANY_ROWS
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False,
                "constant_memory": many, "in_memory": not many, "tmpdir": str(path.parent)}
     try:
-        with _without_collector(), xlsxwriter.Workbook(str(path), options) as book:
+        with _without_collector(), xlsxwriter.Workbook(packed, options) as book:
             book.set_properties({"title": assessment.scenario.title[:200], "author": "envpredict", "created": STAMP,
                                  "comments": SCREENING})
             head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bg_color": "#E9ECEE",
@@ -46,6 +49,7 @@ def write(assessment: Assessment, path: Path) -> None:
                 _write_sheet(book, sheet, head)
     except XlsxWriterException as error:
         raise OSError(str(error)) from error
+    path.write_bytes(packed.getbuffer())
 
 
 @contextmanager
