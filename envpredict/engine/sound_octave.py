@@ -108,7 +108,7 @@ def passed(scene: SoundScene, parts: Cut) -> tuple[Passed, Way]:
     source_z = scene.ground_m(ends.source_xy) + ends.source_height_m
     receptor_z = scene.ground_m(ends.receptor_xy) + ends.receptor_height_m
     path, extra = reflected_energy(scene, ends, source_z, receptor_z, way.porosity)
-    mirrored = np.zeros_like(way.ground_db)
+    mirrored = np.zeros_like(way.open_db)
     np.add.at(mirrored, path, extra)
     open_ = np.exp(-_NEPER * way.open_db)
     direct = open_ if way.screens is None and not way.houses_db.any() else np.exp(-_NEPER * way.attenuation_db)

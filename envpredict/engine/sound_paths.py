@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 from envpredict.core.citation import Citation
 from envpredict.engine.sound_scene import SoundScene
 from envpredict.models.noise.housing_rows import housing_db, with_ground_db
-from envpredict.models.noise.iso9613_2_1996 import air_attenuation_db, divergence_db, ground_effect_db
+from envpredict.models.noise.iso9613_2_1996 import (
+    air_attenuation_db,
+    divergence_db,
+    flat_attenuation,
+    ground_effect_db,
+)
 from envpredict.models.noise.iso9613_2_1996.weather import long_term_correction_db
 from envpredict.models.noise.screen_geometry import ScreenPaths, obstacle_attenuation_db, screen_paths
 
@@ -51,20 +56,18 @@ class Ends:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Way:
-    """The direct way of each path (N), term by term in dB; octave bands on the last axis.
+    """The direct way of each path (N) in dB; octave bands on the last axis.
 
-    `plan_m`, `slope_m` (N); `porosity` (N, 3): of the source's, the receptor's and the middle region; `spreading_db`
-    (N); `air_db`, `ground_db`, `screen_db` (N, 8): Abar; `houses_db` (N): by houses whose heights aren't known;
-    `beyond_db` (N, 8): what houses take off beyond ground and screens; `weather_db` (N): long-term correction;
-    `screens`: the paths past obstacles, None where there are none.
+    `plan_m`, `slope_m` (N); `porosity` (N, 3): of the source's, the receptor's and the middle region; `open_db` (N, 8):
+    divergence, air, ground and long-term correction with nothing in the way; `screen_db` (N, 8): Abar; `houses_db` (N):
+    by houses whose heights aren't known; `beyond_db` (N, 8): what they take off beyond ground and screens;
+    `weather_db` (N): the long-term correction alone; `screens`: the paths past obstacles, None where there are none.
     """
 
     plan_m: Floats
     slope_m: Floats
     porosity: Floats
-    spreading_db: Floats
-    air_db: Floats
-    ground_db: Floats
+    open_db: Floats
     screen_db: Floats
     houses_db: Floats
     beyond_db: Floats
@@ -72,13 +75,10 @@ class Way:
     screens: ScreenPaths | None
 
     @property
-    def open_db(self) -> Floats:
-        """Return (N, 8) the attenuation with nothing in the way."""
-        return self.ground_db + self.air_db + (self.spreading_db + self.weather_db)[:, None]
-
-    @property
     def attenuation_db(self) -> Floats:
         """Return (N, 8) the whole attenuation."""
+        if self.screens is None and not self.houses_db.any():
+            return self.open_db
         return self.open_db + self.screen_db + self.beyond_db
 
 
@@ -96,34 +96,52 @@ def regions(ends: Ends, plan_m: Floats) -> tuple[Floats, Floats]:
 
 def direct_ways(scene: SoundScene, ends: Ends, *, sides: bool = True) -> Way:
     """Return the direct way of each path; without `sides` no way round an obstacle's side is looked for."""
-    plan = ends.plan_m
-    source_xy = apart(ends)
-    rise = ends.receptor_height_m - ends.source_height_m
+    plan, source_xy = ends.plan_m, apart(ends)
     source, receptor = with_elevation(scene, source_xy, ends)
-    if scene.terrain is not None:
-        rise = receptor[:, 2] - source[:, 2]
-    slope = np.hypot(plan, rise)
+    slope = np.hypot(plan, receptor[:, 2] - source[:, 2])
     porosity = scene.porosity.means(source_xy, ends.receptor_xy, *regions(ends, plan))
-    ground = ground_effect_db(plan, ends.source_height_m, ends.receptor_height_m, source_porosity=porosity[:, 0],
-                              receptor_porosity=porosity[:, 1], middle_porosity=porosity[:, 2])
-    houses = _houses_db(scene, source_xy, ends, slope)
-    way = Way(plan, slope, porosity, divergence_db(slope),
-              air_attenuation_db(slope, temperature_c=scene.temperature_c, humidity_percent=scene.humidity_percent),
-              ground, np.zeros_like(ground), houses, np.zeros_like(ground),
-              long_term_correction_db(plan, ends.source_height_m, ends.receptor_height_m,
-                                      weather_constant_db=scene.c0_db), None)
+    weather = np.zeros(len(ends)) if scene.c0_db == 0.0 else long_term_correction_db(
+        plan, ends.source_height_m, ends.receptor_height_m, weather_constant_db=scene.c0_db)
+    nothing, houses = np.zeros((len(ends), 8)), _houses_db(scene, source_xy, ends, slope)
+    way = Way(plan, slope, porosity, _open_db(scene, ends, plan, slope, porosity) + weather[:, None], nothing, houses,
+              nothing, weather, None)
     if not scene.empty or scene.terrain is not None:
         paths = past_obstacles(scene, source, receptor, ends.own, sides=sides)
         hit = np.flatnonzero(paths.path_difference_m > -np.inf)
-        screened = np.zeros_like(ground)
+        screened = np.zeros_like(nothing)
         if hit.size:
-            screened[hit] = obstacle_attenuation_db(taken(paths, hit), ground[hit])
+            screened[hit] = obstacle_attenuation_db(taken(paths, hit), ground_db(ends.take(hit), plan[hit],
+                                                                                 porosity[hit]))
         way = replace(way, screen_db=screened, screens=paths)
     if houses.any():
         # houses and screens aren't added: what takes off more counts
-        behind = with_ground_db(ground, houses[:, None]) - ground
+        agr = ground_db(ends, plan, porosity)
+        behind = with_ground_db(agr, houses[:, None]) - agr
         way = replace(way, beyond_db=np.maximum(behind - way.screen_db, 0.0))
     return way
+
+
+def ground_db(ends: Ends, plan_m: Floats, porosity: Floats) -> Floats:
+    """Return the ground effect Agr (N, 8) of paths with these porosities (N, 3)."""
+    return ground_effect_db(plan_m, ends.source_height_m, ends.receptor_height_m, source_porosity=porosity[:, 0],
+                            receptor_porosity=porosity[:, 1], middle_porosity=porosity[:, 2])
+
+
+def air_db(scene: SoundScene, slope_m: Floats) -> Floats:
+    """Return the air's attenuation Aatm (N, 8)."""
+    return air_attenuation_db(slope_m, temperature_c=scene.temperature_c, humidity_percent=scene.humidity_percent)
+
+
+def _open_db(scene: SoundScene, ends: Ends, plan_m: Floats, slope_m: Floats, porosity: Floats) -> Floats:
+    """Return divergence, air and ground (N, 8); where the ground isn't flat, over the true length of the path."""
+    flat = flat_attenuation(plan_m, ends.source_height_m, ends.receptor_height_m, source_porosity=porosity[:, 0],
+                            receptor_porosity=porosity[:, 1], middle_porosity=porosity[:, 2],
+                            temperature_c=scene.temperature_c, humidity_percent=scene.humidity_percent)
+    if scene.terrain is None:
+        return flat
+    level = np.hypot(plan_m, ends.receptor_height_m - ends.source_height_m)
+    longer = (divergence_db(slope_m) - divergence_db(level))[:, None] + air_db(scene, slope_m) - air_db(scene, level)
+    return np.asarray(flat + longer)
 
 
 def apart(ends: Ends) -> Floats:

@@ -82,22 +82,50 @@ def reflected_energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z
 
 
 @compiled
+def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, box: tuple[float, float, float, float],
+            out: Ints) -> int:
+    """Write the walls that may mirror towards a receptor: it stands before them, and they lie near it or the sources.
+
+    `box`: west, south, east and north of all sources.
+    """
+    found = 0
+    for w in range(start.shape[0]):
+        if obstacle[w] == own and own >= 0:
+            continue
+        ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
+        length = math.sqrt(dx * dx + dy * dy)
+        before = (dy * (r[0] - ax) - dx * (r[1] - ay)) / length
+        if before <= 0.0 or (own >= 0 and before < OWN_FACADE_M):
+            continue
+        mx, my = ax + 0.5 * dx, ay + 0.5 * dy
+        beside = max(box[0] - mx, mx - box[2], box[1] - my, my - box[3])
+        if min(math.hypot(mx - r[0], my - r[1]), beside) - 0.5 * length <= REACH_M:
+            out[found] = w
+            found += 1
+    return found
+
+
+@compiled
 def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints, scene: Scene,
              path_out: Ints, wall_out: Ints) -> int:
-    """Write the pairs of path and mirroring wall as far as there's room; return how many there are."""
-    found = 0
+    """Write the pairs of path and mirroring wall as far as there's room; return how many there are.
+
+    Walls that may mirror are looked up once for paths in a row that end at the same receptor.
+    """
+    box = (sources[:, 0].min(), sources[:, 1].min(), sources[:, 0].max(), sources[:, 1].max())
+    near = np.empty(start.shape[0], dtype=np.int64)
+    found = count = 0
     for n in range(sources.shape[0]):
         s = (sources[n, 0], sources[n, 1], sources[n, 2])
         r = (receptors[n, 0], receptors[n, 1], receptors[n, 2])
-        for w in range(start.shape[0]):
-            if obstacle[w] == own[n] and own[n] >= 0:
-                continue
+        if n == 0 or r[0] != receptors[n - 1, 0] or r[1] != receptors[n - 1, 1] or own[n] != own[n - 1]:
+            count = _facing(start, end, obstacle, r, own[n], box, near)
+        for item in range(count):
+            w = near[item]
             ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
             # before the wall means on its right
             before_s, before_r = dy * (s[0] - ax) - dx * (s[1] - ay), dy * (r[0] - ax) - dx * (r[1] - ay)
-            if before_s <= 0.0 or before_r <= 0.0:
-                continue
-            if own[n] >= 0 and before_r < OWN_FACADE_M * math.sqrt(dx * dx + dy * dy):
+            if before_s <= 0.0:
                 continue
             share = before_s / (before_s + before_r)
             along_s, along_r = dx * (s[0] - ax) + dy * (s[1] - ay), dx * (r[0] - ax) + dy * (r[1] - ay)

@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 from envpredict.engine.hand_noise import PARTLY, Bs5228Hand, FtaHand, hidden, soft_fraction
 from envpredict.engine.sound_octave import OctaveMethod, cut, passed, weighted_power
+from envpredict.engine.sound_paths import air_db, ground_db
 from envpredict.models.noise.fta_2006 import FOOT_M
+from envpredict.models.noise.iso9613_2_1996 import divergence_db
 
 if TYPE_CHECKING:
     from envpredict.engine.sound_field import NoiseMethod
@@ -41,7 +43,7 @@ def _octaves(scene: SoundScene, ends: Ends, span_m: Floats, plant: Plant) -> lis
         height = parts.ends.source_height_m[loudest]
         lines.append(f"too near to be one point: cut into {len(parts.path)} parts, each with its share of the power; "
                      f"terms of the loudest, {height:.1f} m above ground")
-    lines += _terms(ways, loudest)
+    lines += _terms(scene, parts.ends, ways, loudest)
     direct, mirrored = float(through.direct[0] @ power), float(through.mirrored[0] @ power)
     if mirrored > 0.0:
         lines.append(f"{int(through.reflections[0])} reflections from walls (ISO 9613-2 7.5) bring "
@@ -50,13 +52,15 @@ def _octaves(scene: SoundScene, ends: Ends, span_m: Floats, plant: Plant) -> lis
     return [*lines, f"level while it works, A-weighted: {10.0 * np.log10(direct + mirrored):.2f} dB"]
 
 
-def _terms(way: Way, n: int) -> list[str]:
+def _terms(scene: SoundScene, ends: Ends, way: Way, n: int) -> list[str]:
     """Return the terms of one direct way."""
     near, far, middle = way.porosity[n]
+    one = np.array([n])
+    ground = ground_db(ends.take(one), way.plan_m[one], way.porosity[one])[0]
     lines = [
-        f"divergence over {way.slope_m[n]:.1f} m, all bands     {way.spreading_db[n]:6.1f}",
-        f"air                               {_row(way.air_db[n])}",
-        f"ground, porosity {near:.2f} {middle:.2f} {far:.2f}   {_row(way.ground_db[n])}"
+        f"divergence over {way.slope_m[n]:.1f} m, all bands     {float(divergence_db(way.slope_m[n])):6.1f}",
+        f"air                               {_row(air_db(scene, way.slope_m[one])[0])}",
+        f"ground, porosity {near:.2f} {middle:.2f} {far:.2f}   {_row(ground)}"
         "   (near the source, between, near the receptor)",
     ]
     paths = way.screens
