@@ -20,7 +20,7 @@ RIVER_WALL = ROOT / "scenarios" / "river_wall"
 
 
 def plan(**sections: Mapping[str, Any]) -> Plan:
-    """Return the sound plan of `audit_plans` (noise N1, vibration V1 and V1f) in British time, with sections changed."""
+    """Return the sound plan of `audit_plans` (N1, V1, V1f) in British time, with keys of some sections changed."""
     base = sound()
     held: dict[str, Any] = {"clock": {"time_zone": "Europe/London"}, "data": {"late_after_s": 900.0}}
     for name, values in sections.items():

@@ -172,7 +172,7 @@ def test_batch_and_follow_tell_the_same(tmp_path: Path, seed: int) -> None:
     rows = [row for row in lively(seed) if "not a time" not in row]
     write(tmp_path, vibration=[VIBRATION, *rows])
     follow(plan(), tmp_path, tmp_path / "events.jsonl", lambda text: None, silent_by="records", idle_s=0.0)
-    followed = {line for line in (tmp_path / "events.jsonl").read_text().splitlines()}
+    followed = set((tmp_path / "events.jsonl").read_text().splitlines())
     batch = {event.line("Europe/London") for event in replay(plan(), read_records(tmp_path)).events}
     # at once, nobody knows how far other stations were ahead when a row came: those that lag behind are told by follow
     down = {line for line in followed ^ batch if '"monitor_down/' in line}

@@ -124,8 +124,8 @@ def test_spans_are_left_out_by_a_logged_decision_alone(tmp_path: Path) -> None:
 
 def test_drift_voids_what_lies_between_two_checks(tmp_path: Path) -> None:
     write(tmp_path, noise=[NOISE, *noise_rows(NINE, RISING[:6])], log=[
-        LOG, "2027-03-01T09:10:00Z,field_check,N1,,someone,0.2,,,", "2027-03-01T09:20:00Z,field_check,N1,,someone,0.6,,,",
-        "2027-03-01T10:00:00Z,field_check,N1,,someone,-0.1,,,"])
+        LOG, "2027-03-01T09:10:00Z,field_check,N1,,someone,0.2,,,",
+        "2027-03-01T09:20:00Z,field_check,N1,,someone,0.6,,,", "2027-03-01T10:00:00Z,field_check,N1,,someone,-0.1,,,"])
     found = context(plan(), read_records(tmp_path)).readings("noise", "N1")
     assert words(found) == [[], [], ["drift"], ["drift"], [], []]
 

@@ -117,7 +117,7 @@ class Silence:
     def expire(self, now: int) -> Down | None:
         """Return that the station is down if it is by now, once."""
         due = self.deadline()
-        if due > now or due == LATEST_MS:
+        if due >= now:
             return None
         self.told = True
         return Down(self.last, due, self.seen)
@@ -140,7 +140,7 @@ class Silence:
         for at, deadline in zip(wide.tolist(), due.tolist(), strict=True):
             row = int(alive[at])
             told = bool(told and back[at] == back[until])
-            if deadline <= max(start[row], moments.before[row]) and not told:
+            if deadline < max(start[row], moments.before[row]) and not told:
                 first = int(alive[at - 1]) + 1 if at else 0
                 seen = int(np.bitwise_or.reduce(flags[first:row], initial=self.seen if at == 0 else 0))
                 found.append(Down(int(since[at]), deadline, seen & flag.DOWN, row, int(alive[at - 1]) if at else -1))

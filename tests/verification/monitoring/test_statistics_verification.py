@@ -46,8 +46,9 @@ def test_energy_means_meet_the_printed_values(case: Mapping[str, str]) -> None:
         assert whole_period_db(energy_mean_db(levels, durations), durations.sum(), period) == pytest.approx(
             expected, abs=0.05)
         end = np.cumsum(durations * 1000).astype(np.int64)
-        total, known, valid = block_sums(end - (durations * 1000).astype(np.int64), end, 10.0 ** (levels / 10.0),
-                                         np.ones(len(levels), dtype=bool), np.array([0]), np.array([round(period * 1000)]))
+        start, edge = end - (durations * 1000).astype(np.int64), round(period * 1000)
+        total, known, valid = block_sums(start, end, 10.0 ** (levels / 10.0), np.ones(len(levels), dtype=bool),
+                                         np.array([0]), np.array([edge]))
         assert known[0] == valid[0] == end[-1]
         assert level_db(total, np.array([1000.0 * period]))[0] == pytest.approx(expected, abs=0.05)
 
@@ -137,7 +138,7 @@ def test_complete_records_of_such_a_day_are_complete(tmp_path: Path, day: date, 
     start = datetime.combine(day, datetime.min.time(), ZoneInfo("Europe/London"))
     write(tmp_path, noise=[NOISE, *noise_rows(start, [50.0 + n % 7 for n in range(hours * 12)])])
     found = collect(plan(works={"first_piling": None, "last_piling": None}), read_records(tmp_path))
-    whole = [one for one in found.capture if one.station == "N1" and not one.month][0]
+    whole = next(one for one in found.capture if one.station == "N1" and not one.month)
     assert whole.total_h == hours
     assert whole.total_percent == 100.0
     assert not found.gaps
