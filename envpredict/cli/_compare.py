@@ -48,9 +48,8 @@ def methods_table(found: Comparison) -> list[str]:
     for row in _rows(found.methods):
         days = f"{row.days} ({row.days_fast}-{row.days_slow})"
         evidence = f"{row.evidence_vibration}/{row.evidence_noise}"
-        part = "" if row.share_of_wall > 0.9999 else f" {100 * row.share_of_wall:.0f} % of the wall"
         lines.append(f"{_short(row.method, NAME):<{NAME}} {row.feasible.replace('_', ' '):<18} {days:>17} "
-                     f"{_number(row.spoil_m3, '.0f'):>9}  {evidence:<22} {'yes' if row.in_set else 'no'}{part}")
+                     f"{_number(row.spoil_m3, '.0f'):>9}  {evidence:<22} {'yes' if row.in_set else 'no'}")
     return lines
 
 
@@ -99,8 +98,8 @@ def report(title: str, found: Comparison, change: BeforeAfter | None, cautions: 
     lines = _wrapped("", f"{title}: methods side by side. Nothing is weighed and nothing is recommended.", 0)
     lines += ["", *methods_table(found)]
     for row in _rows(found.methods):
-        meaning = VERDICT_MEANING[row.feasible]
-        lines += _wrapped(f"  {row.method}: ", f"{meaning}; {row.why}")
+        part = "" if row.share_of_wall > 0.9999 else f"works on {100 * row.share_of_wall:.0f} % of the wall's piles; "
+        lines += _wrapped(f"  {row.method}: ", f"{part}{VERDICT_MEANING[row.feasible]}; {row.why}")
     present = set(found.effects["effect"])
     for effect, name in EFFECTS.items():
         if effect in present:

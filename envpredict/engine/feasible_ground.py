@@ -57,7 +57,8 @@ class Column:
     def name(self, row: int) -> str:
         """Return what a stratum is and how deep it lies, in words."""
         if not self.borehole:
-            return f"{self.description[row]} ({STATED_CLASS})"
+            known = self.soil[row] != UNKNOWN
+            return f"{self.description[row]} ({STATED_CLASS})" if known else "the ground isn't known"
         strength = f" ({self.strengths[row]})" if self.strengths[row] else ""
         return f"{self.description[row] or 'no description'}{strength}, {self.top_m[row]:g} to {self.base_m[row]:g} m"
 
