@@ -77,7 +77,7 @@ def test_an_entered_value_that_differs_is_a_problem_that_names_both(folder: Fold
 def test_a_rounded_value_is_the_same(folder: Folder) -> None:
     # the standard's interpolated 0.73 and 0.47 (read on a help page) against 0.7333 and 0.4667 as shipped
     folder.add(confirming("din_4150_2_1999", '"work_1_u to_2" = 0.73, "work_1_u to_6" = 0.467'))
-    read_scenario(folder.path)
+    assert "din_4150_2_1999" in read_scenario(folder.path).limits.confirmed
 
 
 def test_every_number_of_every_set_can_be_named() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -138,3 +139,16 @@ def test_a_method_of_ones_own_with_an_unknown_law_is_refused(folder: Folder) -> 
     folder.add('[own]\nmethods = ["my_press.toml"]\n')
     with pytest.raises(ScenarioProblems, match="'my_press': names an unknown law 'presing_estimate' -> did you mean"):
         read_scenario(folder.path)
+
+
+def test_the_guides_example_is_a_law(tmp_path: Path, root: Path) -> None:
+    guide = (root / "envpredict" / "docs" / "own_laws.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```toml\n(.*?)```", guide, flags=re.DOTALL)
+    path = tmp_path / "own_laws.toml"
+    path.write_text(example, encoding="utf-8")
+    laws = read_own_laws([path])
+    # by hand: 0.9 (sqrt(40 000) / 20)^1.2 = 14.3 mm/s
+    assert float(laws["my_trial"](distance_m=20.0, energy_j=40_000.0)) == pytest.approx(0.9 * 10.0**1.2)
+    forms = re.findall(r"`(\w+)`", next(line for line in guide.splitlines() if line.startswith("| `form`")))[1:]
+    generic = {name for name, spec in load_models().items() if "generic" in spec.flags}
+    assert generic == {form for form in forms if form in load_models()}
