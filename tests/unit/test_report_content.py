@@ -248,6 +248,11 @@ def test_tables_fit_their_page(assessed: Assessment) -> None:
     for table in document.tables:
         width = sum(int(column.get(f"{{{table._tbl.nsmap['w']}}}w")) for column in table._tbl.tblGrid) / 1440.0 * 25.4
         assert width <= 257.5
+        rows = table._tbl.tr_lst
+        assert all(row.xpath("w:trPr/w:cantSplit") for row in rows)
+        if len(rows) > 1 and len(table.columns) > 2:     # all but names and values repeat their head on every page
+            assert rows[0].xpath("w:trPr/w:tblHeader")
+            assert not rows[1].xpath("w:trPr/w:tblHeader")
 
 
 def test_many_methods_go_into_several_tables_and_pictures(tmp_path: Path) -> None:
