@@ -24,13 +24,13 @@ from envpredict.monitoring.statistics.agreement import Agreement, Medians, agree
 from envpredict.monitoring.statistics.axes import AxisPeak, axis_peaks
 from envpredict.monitoring.statistics.capture import Capture, capture
 from envpredict.monitoring.statistics.exceedances import Exceedance, exceedances
-from envpredict.monitoring.statistics.judged import Judged, WindowCount, counted_by, judged, windows
+from envpredict.monitoring.statistics.judged import Judged, WindowCount, counted_by, judged, plans_windows, windows
 from envpredict.monitoring.statistics.measured import Asked, measured
 
 if TYPE_CHECKING:
     from envpredict.limits.rule import Rule
     from envpredict.limits.schema import LimitSet
-    from envpredict.monitoring.plan_rows import Criterion, Station
+    from envpredict.monitoring.plan_rows import CountWindow, Criterion, Station
     from envpredict.monitoring.plan_schema import Plan
     from envpredict.monitoring.records.read import Records
 
@@ -152,9 +152,7 @@ class _Collector:
             found.unanswered.append((station.id, criterion.id, seen))
             return
         found.notes += [f"{station.id}, {criterion.id}: {note}" for note in seen.notes]
-        rows = [row for row in self.whole.plan.count_windows if row.criterion in (None, criterion.id)
-                and (row.criterion is not None or criterion.counts_days)]
-        counted, unread = counted_by(asked.rule, rows)
+        counted, unread = counted_by(asked.rule, self._count_windows(criterion))
         found.notes += unread
         today = self.whole.clock.dates(np.array([found.last - 1]))[0]
         for one in judged(seen):
@@ -163,6 +161,11 @@ class _Collector:
             found.steps += _steps(one, asked.rule)
         found.axes += axis_peaks(readings, asked, self._signal())
         found.agreement += agreement(seen, readings, self.runner.diary, self.predicted)
+
+    def _count_windows(self, criterion: Criterion) -> list[CountWindow]:
+        """Return the windows in which the plan counts days for a criterion."""
+        return [row for row in self.whole.plan.count_windows if row.criterion in (None, criterion.id)
+                and (row.criterion is not None or criterion.counts_days)]
 
     def _asked(self, station: Station, criterion: Criterion) -> Asked:
         """Return a criterion at a station with its rule and period, where the register has them."""
@@ -176,7 +179,8 @@ class _Collector:
         if criterion.quantity == "lar_db" and rule is not None:
             signals = [None, *self._signals()]
             shift = max(rule.level_shift_db(signal, None if period is None else period.id, None) for signal in signals)
-        return Asked(station, criterion, rule, period, proxies, shift)
+        counted = plans_windows(self._count_windows(criterion)) if criterion.counts_days else ()
+        return Asked(station, criterion, rule, period, proxies, shift, counted)
 
     def _signals(self) -> list[str]:
         """Return the kinds of vibration of the plan's methods, where the catalogue knows them."""

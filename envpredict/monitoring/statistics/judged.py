@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.errors import Incommensurable
+from envpredict.engine.day_rules import judge_days
 from envpredict.engine.judge import PLAIN, Judgement, judge
-from envpredict.engine.judge_rule import check_alike, comparison_of, in_season, judge_rule
+from envpredict.engine.judge_rule import check_alike, comparison_of, counts_days, in_season, judge_rule
 from envpredict.limits.persistence import Counted, after_months
 from envpredict.monitoring.statistics.measured import Measured
 
@@ -83,15 +84,20 @@ class WindowCount:
 
 
 def judged(measured: Measured) -> list[Judged]:
-    """Return every point's judgement: by the document's rule where the register has it, else by the plan's number."""
-    rule = measured.asked.rule
+    """Return every point's judgement: by the document's rule where the register has it, else by the plan's number.
+
+    Where the plan says that days are counted and the rule itself doesn't count them, the plan's windows hold.
+    """
+    rule, limit, comparison = measured.asked.rule, measured.limit, PLAIN
     whole = rule is not None and _alike(measured, rule)
-    if rule is None or not whole:
-        found, limit, comparison = judge(measured.series, measured.limit, CERTAIN), measured.limit, PLAIN
-    else:
-        measured = measured.take(in_season(rule, measured.series.slots.day))
+    if rule is not None and whole:
+        measured, comparison = measured.take(in_season(rule, measured.series.slots.day)), comparison_of(rule)
+    if rule is not None and whole and (counts_days(rule) or not measured.asked.counted):
         found, limit = judge_rule(measured.series, rule, measured.limit, CERTAIN)
-        comparison = comparison_of(rule)
+    elif measured.asked.counted:
+        found = judge_days(measured.series, measured.limit, CERTAIN, measured.asked.counted, comparison)
+    else:
+        found = judge(measured.series, measured.limit, CERTAIN)
     days = np.unique(measured.series.slots.day)
     single = judge(measured.series, measured.limit, CERTAIN, comparison)
     return [Judged(measured, point, found, float(limit[point]), days,
@@ -171,6 +177,16 @@ def counted_by(rule: Rule | None, rows: list[CountWindow]) -> tuple[list[tuple[C
     for one in USUAL:
         found.setdefault((one.window, one.unit), (one, None))
     return list(found.values()), unread
+
+
+def plans_windows(rows: list[CountWindow]) -> tuple[Counted, ...]:
+    """Return the windows of a plan that state how many days may lie above a limit; what can't be read is left out."""
+    found = []
+    for row in rows:
+        window = window_of(row.within or "")
+        if window is not None and row.more_than_days is not None:
+            found.append(window.model_copy(update={"days": int(row.more_than_days) + 1}))
+    return tuple(found)
 
 
 def window_of(text: str) -> Counted | None:

@@ -24,6 +24,7 @@ from envpredict.monitoring.statistics.means import block_sums, level_db, running
 
 if TYPE_CHECKING:
     from envpredict.limits.periods import Period
+    from envpredict.limits.persistence import Counted
     from envpredict.limits.rule import Rule
     from envpredict.monitoring.plan_rows import Criterion, Proxy, Station
 
@@ -34,7 +35,8 @@ Floats = NDArray[np.float64]
 class Asked:
     """A criterion at a station, with its rule and period in the register where they're known.
 
-    `proxies`: the receptors that are judged here too; `shift_db`: what the rule adds to a level before it's compared.
+    `proxies`: the receptors that are judged here too; `shift_db`: what the rule adds to a level before it's compared;
+    `counted`: the windows of days in which the plan counts exceedances, where the plan says that the rule counts days.
     """
 
     station: Station
@@ -43,6 +45,7 @@ class Asked:
     period: Period | None = None
     proxies: tuple[Proxy, ...] = ()
     shift_db: float = 0.0
+    counted: tuple[Counted, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
