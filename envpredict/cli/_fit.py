@@ -96,17 +96,17 @@ def answer(asked: Question) -> str:
 
 
 def _plant(asked: Question, catalogue: Catalogue, scenario: Scenario | None) -> str:
-    from envpredict.monitoring.site_law.describe import plant_text
+    from envpredict.monitoring.site_law.describe import cautions_text, plant_text
     from envpredict.monitoring.site_law.source_level import fit_plant
 
     found = fit_plant(asked.records, catalogue.plant, asked.plant or "")
     site = SiteFile(schema=SCHEMA, fitted_with=version("envpredict"), records=found.hashes, plant=(found.fit,),
                     **_head(scenario))
-    return "\n".join([plant_text(found), *_written(asked, site)])
+    return "\n".join([plant_text(found), cautions_text(), *_written(asked, site)])
 
 
 def _vibration(asked: Question, catalogue: Catalogue, scenario: Scenario | None) -> str:
-    from envpredict.monitoring.site_law.describe import fit_text
+    from envpredict.monitoring.site_law.describe import cautions_text, fit_text
     from envpredict.monitoring.site_law.fit import fit_trial
     from envpredict.monitoring.site_law.on_site import placed
     from envpredict.monitoring.site_law.press_screen import screened
@@ -123,12 +123,13 @@ def _vibration(asked: Question, catalogue: Catalogue, scenario: Scenario | None)
     site = SiteFile(schema=SCHEMA, fitted_with=version("envpredict"), vibration=laws,
                     records={**trial.hashes, **(press.hashes if press else {})},
                     harder_ground=press.harder if press else (), **_head(scenario))
-    said = [fit_text(found), *([press.text] if press else []), *_written(asked, site)]
+    said = [fit_text(found), *([press.text] if press else []), cautions_text(), *_written(asked, site)]
     if asked.plot is not None:
         from envpredict.monitoring.files import write_whole
         from envpredict.outputs.charts.site_law import draw
 
-        write_whole(asked.plot, draw(laws, asked.plot.suffix.lower()[1:]))
+        drawn = draw(laws, asked.plot.suffix.lower()[1:], press.press if press else None, press.harder if press else ())
+        write_whole(asked.plot, drawn)
         said.append(f"Wrote {asked.plot}.")
     return "\n".join(said)
 

@@ -26,7 +26,8 @@ def shown_distances(fit: StratumFit) -> Floats:
     return np.unique(np.array([float(f"{distance:.3g}") for distance in np.geomspace(low, high, 6)]))
 
 
-def _wrapped(lines: Iterable[str]) -> list[str]:
+def wrapped(lines: Iterable[str]) -> list[str]:
+    """Return lines cut to a terminal's width, their indent kept."""
     out: list[str] = []
     for line in lines:
         indent = " " * (len(line) - len(line.lstrip()))
@@ -69,8 +70,8 @@ def _stratum_lines(stratum: Stratum, law: SiteLaw | None) -> list[str]:
         low, high = fit.reach_m
         table = [*_table(law, fit), f"    reach: {low:.3g} to {high:.3g} m; beyond it the published law stands"]
     verdict = status(fit) if fit is not None else f"NOT USED: {'; '.join(stratum.refused)}"
-    return [*_wrapped(lines), *table,
-            *_wrapped(f"    {text}" for text in (*stratum.marks, *diagnostics(stratum), verdict))]
+    return [*wrapped(lines), *table,
+            *wrapped(f"    {text}" for text in (*stratum.marks, *diagnostics(stratum), verdict))]
 
 
 def counted(number: int, noun: str) -> str:
@@ -84,32 +85,37 @@ def _left_out(left: Sequence[LeftOut], name: str) -> list[str]:
 
 
 def fit_text(found: Sequence[Fitted]) -> str:
-    """Return the fits of a trial as text, with the cautions."""
+    """Return the fits of a trial as text."""
     lines: list[str] = []
     for one in found:
         source = one.spec.source
         distance = "distance to the toe" if one.spec.distance == "slope" else "distance in plan"
-        lines += _wrapped([f"Site law of {one.method}, phase {one.phase}, from {one.spec.id} ({one.spec.title}), "
+        lines += wrapped([f"Site law of {one.method}, phase {one.phase}, from {one.spec.id} ({one.spec.title}), "
                            f"{distance}",
                            f"  published law: {source} [basis: {source.basis}]"])
         for stratum in one.strata:
             lines += _stratum_lines(stratum, one.law)
-        lines += _wrapped([*(f"  {mark}" for mark in one.marks), *_left_out(one.trial.left_out, one.trial.name)])
+        lines += wrapped([*(f"  {mark}" for mark in one.marks), *_left_out(one.trial.left_out, one.trial.name)])
         lines.append("")
-    return "\n".join([*lines, *(line for caution in CAUTIONS for line in _wrapped([f"! {caution}"]))])
+    return "\n".join(lines)
+
+
+def cautions_text() -> str:
+    """Return the cautions that end every output."""
+    return "\n".join(wrapped(f"! {caution}" for caution in CAUTIONS))
 
 
 def plant_text(found: MeasuredPlant) -> str:
-    """Return the update of an item of plant as text, with the cautions."""
+    """Return the update of an item of plant as text."""
     fit = found.fit
     mean = float(np.mean(fit.measured_db))
     lacks = fit.lacks()
     verdict = (f"PROVISIONAL: {', '.join(lacks)}. It shifts predictions, but 'unlikely' doesn't rest on it" if lacks
                else "SUFFICIENT: 'unlikely' may rest on it")
-    return "\n".join(_wrapped([
+    return "\n".join(wrapped([
         f"Sound power of {found.plant.title} ({fit.plant})",
         f"  published: {fit.prior_db:.1f} dB, u {fit.prior_u_db:.1f} dB; {fit.prior_source}",
         f"  measured here: {len(fit.measured_db)} levels, mean {mean:.1f} dB, standard deviation as used "
         f"{fit.measured_sd_db:.1f} dB",
         f"  updated: {fit.posterior_db:.1f} dB, u {fit.posterior_u_db:.1f} dB ({fit.formula})",
-        *_left_out(found.left_out, found.name), f"  {verdict}", "", *(f"! {caution}" for caution in CAUTIONS)]))
+        *_left_out(found.left_out, found.name), f"  {verdict}", ""]))

@@ -18,6 +18,7 @@ from scipy import stats
 from envpredict.core.citation import Citation
 from envpredict.engine.geometry import coordinates
 from envpredict.engine.site_law import HarderGround
+from envpredict.monitoring.site_law.describe import wrapped
 from envpredict.monitoring.site_law.press_records import MEASURES, Press, by_stratum, press_of, read_works
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def screened(works: Path, scenario: Scenario, found: Sequence[Fitted]) -> Screen
     if not harder:
         lines.append("  nowhere harder than the boreholes show")
     lines += [f"    ({SCREEN})", *(f"  {line}" for line in correlations(press, found))]
-    return Screened("\n".join(lines) + "\n", harder, hashes, press)
+    return Screened("\n".join(wrapped(lines)) + "\n", harder, hashes, press)
 
 
 def _thresholds(press: Press) -> dict[str, tuple[float, str]]:
@@ -77,7 +78,8 @@ def _thresholds(press: Press) -> dict[str, tuple[float, str]]:
             found[name] = float(np.quantile(hard, 0.25)), "as in the hard stratum"
         elif len(known) >= LEAST_STEPS:
             factor = TWICE if rising else QUARTER
-            found[name] = factor * float(np.median(known)), f"{factor:g} times the median of all steps"
+            bound = "at least" if rising else "at most"
+            found[name] = factor * float(np.median(known)), f"{bound} {factor:g} times the median of all steps"
     return found
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from envpredict.core.cautions import SCREENING
 from envpredict.engine.site_law import STRATA, SiteLaw, StratumFit
 from envpredict.monitoring.site_law.curves import curves, status
+from envpredict.outputs.charts.press_records import press_row
 from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import INK, MUTED, PNG_DPI, bare, figure, our_style, panel, shortened
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
+    from envpredict.engine.site_law import HarderGround
+    from envpredict.monitoring.site_law.press_records import Press
     from envpredict.outputs.view import View
 
 Parts = Sequence[tuple[SiteLaw, StratumFit]]
@@ -26,22 +29,27 @@ LOOKS = {"published": (MUTED, "--", "published law"), "updated": ("#1d4763", "-"
          "records alone": ("#9a5b00", ":", "line through the records alone")}
 MARKS = {"level": ("o", "record"), "below": ("v", "record: stayed below this"),
          "above": ("^", "record: went above this")}
+SHORT = {"hard": "piles that entered the hard stratum", "other": "piles that never entered the hard stratum"}
 TOP_MM, HEIGHT_MM, EACH_MM, FOOT_MM = 12.0, 74.0, 112.0, 8.0
 STEPS = (1.0, 2.0, 5.0)
 
 
-def drawn(parts: Parts) -> Figure:
-    """Return a figure with a panel per stratum; call it within `our_style`."""
-    found = figure(EACH_MM * len(parts) + FOOT_MM)
+def drawn(parts: Parts, press: Press | None = None, harder: Sequence[HarderGround] = ()) -> Figure:
+    """Return a figure with a panel per stratum, and press records below them; call it within `our_style`."""
+    below = EACH_MM * len(parts)
+    found = figure(below + (EACH_MM if press is not None else 0.0) + FOOT_MM)
     for number, (law, fit) in enumerate(parts):
         _panel(panel(found, 16.0, TOP_MM + EACH_MM * number, 148.0, HEIGHT_MM), law, fit)
+    if press is not None:
+        press_row(found, below + TOP_MM + 6.0, HEIGHT_MM, press, harder)
     return found
 
 
-def draw(laws: Iterable[SiteLaw], kind: str) -> bytes:
-    """Return the picture as the bytes of a PNG or SVG file; equal laws give equal bytes."""
+def draw(laws: Iterable[SiteLaw], kind: str, press: Press | None = None,
+         harder: Sequence[HarderGround] = ()) -> bytes:
+    """Return the picture as the bytes of a PNG or SVG file; equal laws and press records give equal bytes."""
     with our_style():
-        found = drawn([(law, fit) for law in laws for fit in law.strata])
+        found = drawn([(law, fit) for law in laws for fit in law.strata], press, harder)
         found.text(0.01, 0.008, SCREENING, fontsize=6, color=MUTED)
         target = io.BytesIO()
         found.savefig(target, format=kind, dpi=PNG_DPI,
@@ -100,5 +108,5 @@ def _panel(axes: Axes, law: SiteLaw, fit: StratumFit) -> None:
     axes.set(xlim=(low / 1.1, high * 1.1), ylim=(bottom, top))
     _ticks(axes.xaxis, low / 1.1, high * 1.1)
     _ticks(axes.yaxis, bottom, top)
-    axes.set_title(f"{law.method}, phase {law.phase}: {STRATA[fit.ground]}\n{shortened(status(fit), 108)}")
+    axes.set_title(f"{law.method}, phase {law.phase}: {SHORT[fit.ground]}\n{shortened(status(fit), 96)}")
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.13), ncols=2, fontsize=6.5)
