@@ -16,9 +16,10 @@ from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.hours_rules import level_for_hours
 from envpredict.engine.judge import Judgement, days_of
 from envpredict.engine.judge_rule import counts_days, judge_rule, spared
-from envpredict.engine.noise_baseline import baselines
+from envpredict.engine.noise_baseline import Baseline, baselines
 from envpredict.engine.noise_levels import MAXIMA, RuleLevels, levels_of
 from envpredict.engine.sound_points import OTHER, SIDES
+from envpredict.limits.adjust import WorksDays
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 from envpredict.limits.values import BackgroundCategory, BackgroundPlus, DayAllowance, HoursByMargin
 
@@ -34,12 +35,13 @@ WHOLE_PROGRAMME = "whole programme"
 def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period: Period | None) -> Applied:
     """Return every receptor's limit for a rule in a period."""
     follows = isinstance(rule.value, BackgroundCategory | BackgroundPlus)
-    measured = baselines(run.scenario, period) if follows and period is not None else None
+    measured = _measured(run, period) if follows and period is not None else None
     governed = rule.governs(method.choice.signal, family=method.choice.method.family)
     idle = spared(rule, method.passes.day)
     if governed is True and idle:
         governed = NotGoverned(idle)
     period_id = None if period is None else period.id
+    days = method.works_days if _by_days(rule) else None
 
     def ask(class_id: str, row: int) -> LimitValue | Missing | NotGoverned:
         if governed is not True:
@@ -48,15 +50,39 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
         if covered is not True:
             return covered
         if measured is not None:
-            base = measured[row]
-            return rule.limit_from_background(class_id, period_id, base.laeq_db, base.la90_db, base.position,
-                                              days=method.works_days)
+            return _from_background(run, limit_set, rule, class_id, period_id, measured[row], days)
         if isinstance(rule.value, DayAllowance):
             return LimitValue(rule.value.steps[0][0], rule.unit, rule.basis, rule.citations)
         found = rule.limit(class_id, period_id=period_id, signal=method.choice.signal, days=method.works_days)
         return _by_hours(rule, found, method)
 
     return apply(run.classed(limit_set.id), measured or [None] * run.receptor_count, ask)
+
+
+def _by_days(rule: Rule) -> bool:
+    """Tell whether the rule's limit depends on the length of the works."""
+    return (any(isinstance(one, WorksDays) for one in rule.adjustments)
+            or any(row.by_days for row in getattr(rule.value, "rows", ())))
+
+
+def _from_background(run: Run, limit_set: LimitSet, rule: Rule, class_id: str, period_id: str | None, base: Baseline,
+                     days: float | None) -> LimitValue | Missing | NotGoverned:
+    """Return the limit that follows a background, asked for once in a run."""
+    key = (limit_set.id, rule.id, class_id, period_id, base, days)
+    if key not in run.sound.kept:
+        run.sound.kept[key] = rule.limit_from_background(class_id, period_id, base.laeq_db, base.la90_db, base.position,
+                                                         days=days)
+    found: LimitValue | Missing | NotGoverned = run.sound.kept[key]
+    return found
+
+
+def _measured(run: Run, period: Period) -> list[Baseline]:
+    """Return every receptor's baseline of a period, read once in a run."""
+    key = ("baseline", period.id, period.label, period.baseline_id)
+    if key not in run.sound.kept:
+        run.sound.kept[key] = baselines(run.scenario, period)
+    found: list[Baseline] = run.sound.kept[key]
+    return found
 
 
 def _by_hours(rule: Rule, found: LimitValue | Missing | NotGoverned,

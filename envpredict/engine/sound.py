@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,13 +70,17 @@ def other_sources(scenario: Scenario) -> tuple[OtherSource, ...]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sound:
-    """What a run knows of sound. `positions`: the piles; `points`: before the receptors; `others`: other sources."""
+    """What a run knows of sound. `positions`: the piles; `points`: before the receptors; `others`: other sources.
+
+    `kept`: what else is found once in a run (limits that follow the background).
+    """
 
     scenario: Scenario
     method: NoiseMethod
     positions: Positions
     points: SoundPoints
     others: tuple[OtherSource, ...]
+    kept: dict[Any, Any] = field(default_factory=dict)
     _scenes: dict[tuple[tuple[str, float], ...], SoundScene] = field(default_factory=dict)
     _fields: dict[tuple[Where, tuple[tuple[str, float], ...]], dict[Plant, PlantField]] = field(default_factory=dict)
     _points: dict[Where, SoundPoints] = field(default_factory=dict)
@@ -127,7 +131,7 @@ class Sound:
 
     def moved(self, points: SoundPoints) -> Sound:
         """Return the same run's sound at other points, in the same scenes; nothing is known there yet."""
-        return Sound(self.scenario, self.method, self.positions, points, self.others, self._scenes)
+        return Sound(self.scenario, self.method, self.positions, points, self.others, _scenes=self._scenes)
 
 
 def sound_of(scenario: Scenario) -> Sound:
