@@ -207,7 +207,8 @@ def test_measured_less_predicted_by_method(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("text_", "size", "unit"), [
     ("15 days", 15, "calendar_days"), ("15 calendar days", 15, "calendar_days"),
-    ("10 working days", 10, "working_days"), ("6 months", 6, "months"), ("2 weeks", 14, "calendar_days"), ("1 month", 1, "months")])
+    ("10 working days", 10, "working_days"), ("6 months", 6, "months"), ("2 weeks", 14, "calendar_days"),
+    ("1 month", 1, "months")])
 def test_windows_written_in_words(text_: str, size: int, unit: str) -> None:
     window = window_of(text_)
     assert window is not None
