@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.core.citation import Citation
 from envpredict.limits.outcome import Missing
 
 if TYPE_CHECKING:
@@ -23,8 +22,7 @@ PLACE = "boundary"
 NEAREST_M = 0.5
 """A pile that stands on the boundary counts as this far from it; no law reaches there, and the finding says so."""
 SPACING_M = 5.0
-SPACING = Citation("our judgement", None, "points along the boundary 5 m apart, and the nearest to each pile",
-                   "estimate")
+"""How far apart points along the boundary stand (our judgement)."""
 NO_BOUNDARY = Missing("boundary", "the rule is judged on the site's boundary: name its polygon under [layers] boundary")
 
 

@@ -85,7 +85,7 @@ def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
             f"  Chance of at least one exceedance: {finding['p_exceed']:.4g} (the governing slot alone: "
             f"{finding['p_one_pile']:.4g}); slots share the error of the law and the plant, the rest is each one's own",
             f"  Level exceeded at least once with a chance of {design:g}: {design_level}",
-            f"  Margin: {finding['margin_db']:.2f} dB ({_formula(finding)})",
+            f"  Margin: {_margin(finding)}{finding['margin_db']:.2f} dB ({_formula(finding)})",
             f"  Days above: {finding['days_above']:.3g} expected, {finding['days_above_low']:.0f} to "
             f"{finding['days_above_high']:.0f} (5 % to 95 %)",
         ]
@@ -95,6 +95,13 @@ def _verdict_lines(finding: pd.Series, design: float) -> list[str]:
         lines.append(f"    basis of the median: {finding['median_basis'] or 'none'}; weakest basis of all inputs: "
                      f"{finding['basis']}")
     return lines
+
+
+def _margin(finding: pd.Series) -> str:
+    """Return the margin in the limit's own unit, where that isn't decibels already."""
+    if QUANTITIES[finding["quantity"]].scale == "decibel":
+        return ""
+    return f"{in_unit(finding['limit'] - finding['predicted_design'], finding['unit'])}, "
 
 
 def _formula(finding: pd.Series) -> str:

@@ -45,6 +45,14 @@ def counts_days(rule: Rule) -> bool:
     return bool(counted(rule)) or isinstance(rule.value, DayAllowance)
 
 
+def counting(rule: Rule) -> str:
+    """Return in words how the rule counts days and in which window, or an empty text where it doesn't."""
+    if isinstance(rule.value, DayAllowance):
+        how = "a day above a higher step counts for the lower ones too" if rule.value.nested else "by bands"
+        return f"days above rising levels are counted over the whole programme, {how}"
+    return f"counted: {' or '.join(map(str, counted(rule)))}" if counted(rule) else ""
+
+
 def spared(rule: Rule, dates: Dates) -> str:
     """Return why a rule on the days of work doesn't hold for the programme; an empty text where it does.
 

@@ -18,7 +18,7 @@ from envpredict.engine.site_law_use import SiteUse
 from envpredict.engine.soil import Drives, drives, read_ground
 from envpredict.engine.sound import Sound, sound_of
 from envpredict.engine.sound_method import MethodSound, method_sound, plant_by_screens
-from envpredict.engine.vibration import GroundVibration, ground_vibration, other_laws
+from envpredict.engine.vibration import GroundVibration, ground_vibration
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
@@ -84,21 +84,6 @@ class MethodRun:
         if self.published is None:
             return None
         return replace(self, choice=replace(self.choice, site=SiteUse()), vibration=self.published, published=None)
-
-    def others(self, run: Run, which: NDArray[np.int64], pile: NDArray[np.int64]) -> tuple[Floats, Floats]:
-        """Return the lowest and highest median (R,) in mm/s of the other laws at each receptor's governing pile.
-
-        `which` (R,) the governing field, `pile` (R,) the governing pile.
-        """
-        rows = np.arange(len(pile))
-        low, high = np.full(len(pile), np.nan), np.full(len(pile), np.nan)
-        for number, field in enumerate(self.vibration.fields):
-            here = np.flatnonzero(which == number)
-            if here.size:
-                found = other_laws(self.choice, run.catalogue.models, run.drive.take(pile[here]),
-                                   run.plan_m[rows[here], pile[here]], field, run.schemes)
-                low[here], high[here] = found
-        return low, high
 
     @property
     def shift_s(self) -> float:

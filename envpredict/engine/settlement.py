@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,6 +58,7 @@ class _Found:
     said: str = ""
 
 
+@lru_cache(maxsize=2)
 def sand_at(run: Run) -> Sand:
     """Return what is known of loose saturated sand under every receptor, down to the deepest toe."""
     count = run.receptor_count

@@ -6,6 +6,7 @@ Every step is declared: a place without one can't be judged.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,6 +70,7 @@ def step_facts(scenario: Scenario) -> list[Facts]:
     return list(zip(words[0], table["floors"].astype(int).tolist(), words[1], strict=True))
 
 
+@lru_cache(maxsize=16)
 def transfer(scenario: Scenario, place: str) -> Transfer | Missing:
     """Return the way from the ground to a rule's place for every receptor, or what is missing for all of them."""
     if place not in ON_THE_GROUND and place not in BUILDING_PLACES:
@@ -76,9 +78,10 @@ def transfer(scenario: Scenario, place: str) -> Transfer | Missing:
     way = Transfer.nothing(len(scenario.receptors))
     if place in ON_THE_GROUND:
         return way
-    facts = step_facts(scenario)
-    for key in dict.fromkeys(facts):
-        rows = np.array([one == key for one in facts])
+    known: dict[Facts, int] = {}
+    kind = np.array([known.setdefault(one, len(known)) for one in step_facts(scenario)], dtype=np.int64)
+    for key, number in known.items():
+        rows = kind == number
         step = step_to(place, scenario.choice, key)
         if key[1] < 1:
             way.missing[rows] = True

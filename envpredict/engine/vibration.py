@@ -211,11 +211,6 @@ class GroundVibration:
             return self
         return _governing(self.fields, self.members, gain)
 
-    def only(self, phases: Sequence[str]) -> GroundVibration:
-        """Return the vibration of some phases alone, the highest of them for every receptor and pile."""
-        left_out = np.array([0.0 if field.law.phase in phases else -np.inf for field in self.fields])
-        return self.weighed(np.repeat(left_out[:, None], self.log_median.shape[0], axis=1))
-
     def at_rows(self, rows: NDArray[np.intp]) -> GroundVibration:
         """Return the vibration at some receptors, in their order; one may be asked for more than once."""
         fields = tuple(field.at_rows(rows) for field in self.fields)

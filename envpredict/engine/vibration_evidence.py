@@ -14,7 +14,7 @@ from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
 from envpredict.engine.dose import power_of
 from envpredict.engine.exposure import exposure_basis
 from envpredict.engine.findings import Evidence
-from envpredict.engine.judge_rule import counts_days
+from envpredict.engine.judge_rule import counting, counts_days
 from envpredict.engine.site_law_evidence import TrialRows
 from envpredict.engine.vibration import other_laws
 
@@ -99,7 +99,7 @@ def _notes(seen: Examined) -> tuple[str, ...]:
     status = rule.status or case.limit_set.status
     dated = f" ({case.limit_set.dated})" if case.limit_set.dated else ""
     found = [*case.method.notes, *(seen.levels.notes if seen.levels else ()), seen.spots.note,
-             DAY_RULE_NOTE if counts_days(rule) else "",
+             counting(rule), DAY_RULE_NOTE if counts_days(rule) else "",
              RIGS if case.run.scenario.programme.rigs > 1 and power_of(rule.quantity or "") is None else "",
              GATED if rule.gate == "decides_between" else "",
              f"statutory: {case.limit_set.document}, {case.limit_set.edition}{dated}" if status == "statutory" else ""]
