@@ -18,6 +18,9 @@ INSTALL_HINTS = {
     "lint-imports": "in the virtual environment: pip install -e '.[dev]'",
     "ogrinfo": "Debian, Ubuntu: apt-get install gdal-bin",
     "oxlint": "in the virtual environment: pip install -e '.[test]'",
+    "pdftoppm": "Debian, Ubuntu: apt-get install poppler-utils",
+    "pdftotext": "Debian, Ubuntu: apt-get install poppler-utils",
+    "soffice": "Debian, Ubuntu: apt-get install libreoffice-writer-nogui libreoffice-calc-nogui",
 }
 
 

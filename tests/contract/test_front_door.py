@@ -131,7 +131,8 @@ def test_programs_that_tests_need_have_a_hint_and_are_installed_in_continuous_in
               for name in re.findall(r'\bneed\("([\w-]+)"\)', path.read_text(encoding="utf-8"))}
     assert needed == set(hints)
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
-    installed = set(re.findall(r"apt-get install (.*)", script)[0].split())
+    installed = set(re.findall(r"^packages=\((.*)\)$", script, flags=re.MULTILINE)[0].split())
+    assert 'apt-get install -y -qq --no-install-recommends "${packages[@]}"' in script
     packages = {name for hint in hints.values() for name in hint.partition("apt-get install ")[2].split()}
     assert packages
     assert packages - installed == set()
