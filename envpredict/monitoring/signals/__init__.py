@@ -1,0 +1,1 @@
+"""Raw traces of vibration: read, filtered by standard weightings, and measured: peaks, frequencies, KB, dose."""
