@@ -42,6 +42,12 @@ class View:
         rows = self.governing[self.governing["effect"] == effect]
         return rows if method is None else rows[rows["method"] == method]
 
+    def affected(self, effect: str) -> tuple[str, ...]:
+        """Return the receptors of which a rule of an effect speaks, from the worst affected to the least."""
+        rows = self.of(effect)
+        spoken = set(rows.loc[rows["likelihood"] != "not_applicable", "receptor"].astype(str))
+        return tuple(name for name in _worst_first(self.assessment, rows) if name in spoken)
+
     def title(self, method: str) -> str:
         """Return a method's title."""
         return next(choice.title for choice in self.assessment.methods if choice.id == method)

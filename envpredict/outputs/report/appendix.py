@@ -141,12 +141,16 @@ def _worst(rows: pd.DataFrame) -> str | None:
 
 def all_receptors(shown: Context) -> Chapter:
     """Return the likelihood of every receptor under every method."""
-    receptors = shown.view.receptors[:MOST_RECEPTORS]
     blocks: list[Block] = []
-    if len(shown.view.receptors) > MOST_RECEPTORS:
-        blocks.append(Text(f"The {MOST_RECEPTORS} most affected of {len(shown.view.receptors)} receptors; the workbook "
-                           "holds all.", "note"))
     for effect in shown.view.effects:
+        affected = shown.view.affected(effect)
+        receptors = affected[:MOST_RECEPTORS]
+        silent = len(shown.view.receptors) - len(affected)
+        told = [f"the {MOST_RECEPTORS} most affected of {len(affected)}; the workbook holds all"] if (
+            len(affected) > MOST_RECEPTORS) else []
+        told += [f"{silent} receptors of which no rule of this effect speaks are left out"] if silent else []
+        if told:
+            blocks.append(Text(f"{EFFECTS[effect].capitalize()}: {'; '.join(told)}.", "note"))
         caption = f"Likelihood and chance of exceedance: {EFFECTS[effect]}"
         blocks += matrix(shown, effect, receptors, caption, short=True)
     return Chapter("all_receptors", "All receptors", tuple(blocks))

@@ -6,9 +6,10 @@ import shapely
 
 from envpredict.engine.feasibility import decided
 from envpredict.engine.results import EFFECTS, LIKELIHOOD_MEANING, SEVERITY
+from envpredict.outputs.map.style import WORDS
 from envpredict.outputs.report.blocks import Block, Bullets, Cell, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, SYMBOLS, chance, count_words, mark_notes, marked
+from envpredict.outputs.report.wording import NOTHING, SYMBOLS, chance, mark_notes, marked
 from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
 
@@ -21,7 +22,8 @@ UNDERWATER = "Underwater noise not assessed: separate study needed."
 def summary(shown: Context) -> Chapter:
     """Return the findings in one page, without a recommendation."""
     drafts = shown.assessment.drafts
-    blocks: list[Block] = [_overview(shown), Text(f"Receptors by likelihood: {SYMBOL_NOTE}. {CHANCE_NOTE}", "note")]
+    blocks: list[Block] = [_overview(shown),
+                           Text(f"Numbers of receptors; days at the likely rates. {CHANCE_NOTE}", "note")]
     meanings = tuple(f"{SYMBOLS[word]} {LIKELIHOOD_MEANING[word]}" for word in reversed(SEVERITY))
     blocks += [Text("The likelihoods mean:"), Bullets(meanings)]
     if drafts:
@@ -35,7 +37,6 @@ def summary(shown: Context) -> Chapter:
 
 
 def _overview(shown: Context) -> Table:
-    effects = shown.view.effects
     feasible = reach(shown)
     bases: set[str] = set(shown.view.governing["basis"])
     rows = []
@@ -43,18 +44,19 @@ def _overview(shown: Context) -> Table:
         worked = shown.assessment.programme[choice.id]["day"].nunique()
         known = shown.days_basis(choice.id)
         bases.add(known)
-        cells: list[Cell | str] = [Cell(clean(choice.title), bold=True), feasible.get(choice.id, NOTHING),
+        first: list[Cell | str] = [Cell(clean(choice.title), bold=True), feasible.get(choice.id, NOTHING),
                                    marked(str(worked), known)]
-        for effect in effects:
+        for effect in shown.view.effects:
             mine = shown.view.of(effect, choice.id)
             worst = mine.loc[mine["p_exceed"] == mine["p_exceed"].max()]
             top = NOTHING if worst.empty else marked(chance(float(worst["p_exceed"].iloc[0])),
                                                      str(worst["basis"].iloc[0]))
-            cells.append(f"{count_words(counts(mine))}\nhighest {top}")
-        rows.append(tuple(cells))
-    width = 96.0 / max(len(effects), 1)
-    columns = (Column("Method", 36), Column("Reaches the toe", 22), Column("Working days", 16, "right"),
-               *(Column(f"{EFFECTS[effect].capitalize()}: receptors, highest chance", width) for effect in effects))
+            found = [Cell(str(count), word if count else "") for word, count in counts(mine).items()]
+            rows.append((*first, EFFECTS[effect], *found, top))
+            first = ["", "", ""]
+    columns = (Column("Method", 32), Column("Reaches the toe", 19), Column("Days", 13, "right"), Column("Effect", 27),
+               *(Column(f"{SYMBOLS[word]} {WORDS[word]}", 13, "right") for word in reversed(SEVERITY)),
+               Column("Highest chance", 17, "right"))
     return Table("Receptors by the finding that governs them, per method and effect", columns, tuple(rows),
                  mark_notes(bases))
 

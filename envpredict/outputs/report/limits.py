@@ -86,8 +86,8 @@ def _values(shown: Context) -> Table:
                      shown.catalogue.limit_sets[key[1]].meaning(str(key[4])),
                      f"{text} {unit_words(unit)}{mark(rule.basis)}", str(int(mine["receptor"].sum()))))
     bases = {shown.catalogue.limit_sets[key[1]].rule(key[2]).basis for key in shared.index}
-    columns = (Column("Effect", 20), Column("No.", 9), Column("Rule, document", 52), Column("Period", 20),
-               Column("Class", 32), Column("Value", 22, "right"), Column("Receptors", 15, "right"))
+    columns = (Column("Effect", 20), Column("No.", 9), Column("Rule, document", 50), Column("Period", 20),
+               Column("Class", 32), Column("Value", 22, "right"), Column("Receptors", 17, "right"))
     more = (f"{len(rows) - MOST_VALUES} more stand in the workbook.",) if len(rows) > MOST_VALUES else ()
     notes = ("Where a value depends on frequency, the least favourable in the method's band is taken; where it follows "
              "the existing sound or the method, the range over receptors and methods is shown.", *more,

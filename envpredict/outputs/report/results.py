@@ -16,6 +16,8 @@ from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
 
 MOST_AFFECTED = 20
+METHODS_WITH_WORDS = 5
+"""With more methods side by side a cell holds the likelihood's symbol alone."""
 METHODS_ACROSS = 6
 """Methods side by side in one table; more go into further tables."""
 
@@ -29,9 +31,12 @@ def results(shown: Context) -> Chapter:
         Text("Levels of sound are given in whole dB. A number marked with a letter rests on at least one input that "
              "has to be verified. Every finding with its reason stands in the workbook.", "note")]
     for effect in shown.view.effects:
+        affected = shown.view.affected(effect)
+        shown_here = affected[:MOST_AFFECTED]
+        caption = f"The {len(shown_here)} most affected of {len(affected)} receptors: {EFFECTS[effect]}"
         blocks += [Subheading(EFFECTS[effect].capitalize()), *_by_limit(shown, effect),
-                   *matrix(shown, effect, shown.view.receptors[:MOST_AFFECTED], f"The {MOST_AFFECTED} most affected "
-                           f"receptors: {EFFECTS[effect]}")]
+                   *matrix(shown, effect, shown_here, caption,
+                           short=len(shown.view.methods) > METHODS_WITH_WORDS)]
     blocks.append(Text("All receptors follow in an appendix, and for the most affected ones the numbers behind each "
                        "likelihood."))
     return Chapter("results", "Results by receptor and method", tuple(blocks))
