@@ -35,7 +35,8 @@ def test_a_trace_is_read_with_its_units(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("change", "where", "what"), [
     ((5, "0.0080,1.0"), "line 6", "2 values instead of 3"), ((5, "0.0080,,1.0"), "line 6", "is no number"),
-    ((5, "0.0300,1.0,1.0"), "lines 6, 7", "aren't evenly spaced"), ((0, "t_s,x_m_s2,z_mm_s"), "line 1", "unknown heading"),
+    ((5, "0.0300,1.0,1.0"), "lines 6, 7", "aren't evenly spaced"),
+    ((0, "t_s,x_m_s2,z_mm_s"), "line 1", "unknown heading"),
     ((0, "time,x_mm_s,z_mm_s"), "line 1", "unknown heading 'time'")])
 def test_a_fault_is_named_with_its_line(tmp_path: Path, change: tuple[int, str], where: str, what: str) -> None:
     rows = lines()

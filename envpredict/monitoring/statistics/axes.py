@@ -24,16 +24,18 @@ Floats = NDArray[np.float64]
 ONE_AXIS: dict[str, str] = {"ppv_component": "xyz", "ppv_unspecified": "xyz", "ppv_vertical": "up",
                             "ppv_horizontal": "level"}
 """Quantities that a limit states for single axes, to the axes that it speaks of."""
+CLOUD = 400
+"""Peaks of an axis that are kept for a chart."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class AxisPeak:
     """One axis at one station under one criterion: its highest peak and the peak that uses its limit up most.
 
     Velocities in mm/s, frequencies in Hz (NaN where none was recorded); `used` is the share of the limit at the
     measured frequency; `at`, `where` tell when and in which row; `above` counts the peaks above their limit, `fallback`
     those for which the plan's own value stood in, since no frequency was recorded or the document's curve doesn't reach
-    it.
+    it. `cloud_hz`, `cloud_mm_s`: the strongest peaks with a frequency, for a chart; `curve`: the limit over frequency.
     """
 
     station: str
@@ -51,6 +53,10 @@ class AxisPeak:
     peaks: int
     above: int
     fallback: int
+    cloud_hz: Floats
+    cloud_mm_s: Floats
+    curve: Curve | None
+    plan_value: float
 
 
 def curve_of(rule: Rule, class_id: str, signal: str | None) -> Curve | float | None:
@@ -109,4 +115,12 @@ def _axis(readings: Ordered, asked: Asked, axis: str, curve: Curve | None, value
         asked.station.id, asked.criterion.id, axis, float(velocity[highest]), float(frequency[highest]),
         float(velocity[worst]), float(frequency[worst]), float(limit[worst]), float(used[worst]),
         float(margin_db(limit[worst:worst + 1], velocity[worst:worst + 1], "linear")[0]), int(rows.start[row]),
-        rows.where(row), len(velocity), int((velocity > limit).sum()), int(stood_in.sum()))
+        rows.where(row), len(velocity), int((velocity > limit).sum()), int(stood_in.sum()),
+        *_cloud(velocity, frequency), curve, value)
+
+
+def _cloud(velocity: Floats, frequency: Floats) -> tuple[Floats, Floats]:
+    """Return frequency and size of the strongest peaks that have a frequency."""
+    known = np.flatnonzero(frequency > 0)
+    strongest = known[np.argsort(-velocity[known], kind="stable")[:CLOUD]]
+    return frequency[strongest], velocity[strongest]

@@ -139,7 +139,8 @@ class _Collector:
         found, clock = self.found, self.whole.clock
         dates = clock.dates(np.array([found.first - DAY_MS, found.last]))
         work = working(self.whole.plan, clock, station, dates[0], dates[1])
-        found.capture += capture(readings, station.id, work, clock, found.first, found.last)
+        if station.kind != "movement":
+            found.capture += capture(readings, station.id, work, clock, found.first, found.last)
         lost = work.within(readings.gap_start, readings.gap_end) / 1000.0
         found.gaps += [Gap(station.id, int(start), int(end), float(seconds)) for start, end, seconds in
                        zip(readings.gap_start, readings.gap_end, lost, strict=True)]
