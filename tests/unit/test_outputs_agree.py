@@ -209,13 +209,12 @@ def test_counts_are_those_of_the_findings(page: PageReader, assessed: Assessment
                                           governing: dict[tuple[str, str, str], dict[str, Any]]) -> None:
     titles = {choice.title: choice.id for choice in assessed.methods}
     overview = tables(page, "summary")[0]
-    effects = {"damage to structures": "damage", "vibration felt by people": "people", "noise": "noise"}
     method = ""
     for cells in overview.rows:
         if cells[0]:
             method = titles[cells[0]]
             assert int(split_mark(cells[2])[0]) == assessed.programme[method]["day"].nunique()
-        rows = [row for key, row in governing.items() if key[1:] == (method, effects[cells[3]])]
+        rows = [row for key, row in governing.items() if key[1:] == (method, cells[3])]
         found = Counter(row["likelihood"] for row in rows)
         assert [int(cell) for cell in cells[4:10]] == [found[word] for word in reversed(SEVERITY)]
         highest = max((row["p_exceed"] for row in rows if not math.isnan(row["p_exceed"])), default=math.nan)

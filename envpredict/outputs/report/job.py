@@ -5,8 +5,7 @@ from __future__ import annotations
 import shapely
 
 from envpredict.engine.feasibility import decided
-from envpredict.engine.results import EFFECTS, LIKELIHOOD_MEANING, SEVERITY
-from envpredict.outputs.map.style import WORDS
+from envpredict.engine.results import LIKELIHOOD_MEANING, SEVERITY
 from envpredict.outputs.report.blocks import Block, Bullets, Cell, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.wording import NOTHING, SYMBOLS, chance, mark_notes, marked
@@ -16,6 +15,7 @@ from envpredict.outputs.view import counts
 CHANCE_NOTE = ("A chance is that of exceeding the named value at least once in the period, not a probability of "
                "damage, "
                "harm or complaint; meeting a value is no proof of their absence.")
+SHORT_WORDS = {"cannot_judge": "can't judge", "not_applicable": "n/a"}
 UNDERWATER = "Underwater noise not assessed: separate study needed."
 
 
@@ -52,11 +52,11 @@ def _overview(shown: Context) -> Table:
             top = NOTHING if worst.empty else marked(chance(float(worst["p_exceed"].iloc[0])),
                                                      str(worst["basis"].iloc[0]))
             found = [Cell(str(count), word if count else "") for word, count in counts(mine).items()]
-            rows.append((*first, EFFECTS[effect], *found, top))
+            rows.append((*first, effect, *found, top))
             first = ["", "", ""]
-    columns = (Column("Method", 32), Column("Reaches the toe", 19), Column("Days", 13, "right"), Column("Effect", 27),
-               *(Column(f"{SYMBOLS[word]} {WORDS[word]}", 13, "right") for word in reversed(SEVERITY)),
-               Column("Highest chance", 17, "right"))
+    columns = (Column("Method", 38), Column("Reaches the toe", 21), Column("Days", 13, "right"), Column("Effect", 18),
+               *(Column(f"{SYMBOLS[word]} {SHORT_WORDS.get(word, word)}", 14, "right") for word in reversed(SEVERITY)),
+               Column("Highest chance", 18, "right"))
     return Table("Receptors by the finding that governs them, per method and effect", columns, tuple(rows),
                  mark_notes(bases))
 
