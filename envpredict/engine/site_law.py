@@ -204,7 +204,6 @@ class SiteLaw(Part):
     model: str
     quantity: str
     distance: Literal["plan", "slope"]
-    sections: Texts = ()
     energy_kj: Annotated[tuple[Positive, Positive] | None, BeforeValidator(_tuple)] = None
     prior: LawPrior
     strata: Annotated[tuple[StratumFit, ...], BeforeValidator(_tuple), Field(min_length=1, max_length=2)]

@@ -1,13 +1,15 @@
 """The update where some records tell only that a level stayed below a trigger, or went beyond an instrument's range.
 
 Adaptive Gauss-Hermite quadrature over level and slope shift (Naylor and Smith 1982): the nodes follow mean and
-covariance of the posterior until they settle. The effect of each pile is integrated out as well, in closed form for the
-records that read a level and for a single one that doesn't, else by quadrature.
+covariance of the posterior until they settle; where they don't, a grid takes their place. The effect of each pile is
+integrated out as well, in closed form for the records that read a level and for a single one that doesn't, else by
+quadrature.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,8 +28,13 @@ _Z, _W = np.polynomial.hermite_e.hermegauss(16)
 _LOG_W = np.log(_W / math.sqrt(2.0 * math.pi))
 _PILE_Z, _PILE_W = np.polynomial.hermite_e.hermegauss(20)
 _PILE_LOG_W = np.log(_PILE_W / math.sqrt(2.0 * math.pi))
-_STEPS = 60
+_STEPS = 25
 _SETTLED = 1e-6
+_GRID, _ROUNDS = 61, 3
+_REACH = 8.0         # standard deviations beyond which nothing is looked for
+_NOTHING = 30.0      # a density smaller than the highest by this many powers of e adds nothing
+Density = Callable[[Floats], Floats]
+Moments = tuple[Floats, Floats, float]
 WIDE = 100.0
 """Stands for an unknown level or slope where there's no prior: far wider than any ground differs from another."""
 
@@ -35,31 +42,61 @@ WIDE = 100.0
 def integrated(records: Records, prior: Prior, share: float, near: Posterior | None = None) -> Posterior:
     """Return the posterior for one share of the pile, its moments by quadrature.
 
-    `near`: the posterior for a neighbouring share, from which the quadrature may set out. Raises ValueError if the
-    quadrature doesn't settle, as it can't without a prior where no record reads a level.
+    `near`: the posterior for a neighbouring share, from which the quadrature may set out. Where it doesn't settle, as
+    with records that contradict one another, the density is summed over a fine grid instead.
     """
     from envpredict.monitoring.site_law.update import Posterior
 
     likelihood = _Likelihood(records, prior.within, share)
     prior_sd = np.array([min(sd, WIDE) for sd in (prior.level_sd, prior.slope_sd)])
-    mean, covariance = likelihood.start(prior_sd) if near is None else (near.mean, near.covariance)
-    evidence = -math.inf
+
+    def log_density(shifts: Floats) -> Floats:
+        prior_log = -0.5 * ((shifts / prior_sd) ** 2).sum(axis=1) - np.log(2.0 * math.pi * prior_sd.prod())
+        return np.asarray(likelihood(shifts) + prior_log)
+
+    start = likelihood.start(prior_sd)
+    found = _adapted(log_density, *(start if near is None else (near.mean, near.covariance)))
+    mean, covariance, evidence = found if found is not None else _summed(log_density, *start)
+    return Posterior(mean, covariance, prior.within, share, evidence)
+
+
+def _adapted(log_density: Density, mean: Floats, covariance: Floats) -> Moments | None:
+    """Return mean, covariance and log evidence by nodes that follow them, or None where they don't settle."""
     nodes = np.stack(np.meshgrid(_Z, _Z, indexing="ij"), axis=-1).reshape(-1, 2)
     weights = (_LOG_W[:, None] + _LOG_W[None, :]).ravel() + 0.5 * (nodes**2).sum(axis=1) + math.log(2.0 * math.pi)
     for _ in range(_STEPS):
-        root = np.linalg.cholesky(covariance)
+        try:
+            root = np.linalg.cholesky(covariance)
+        except np.linalg.LinAlgError:
+            return None
         shifts = mean + nodes @ root.T
-        prior_log = -0.5 * ((shifts / prior_sd) ** 2).sum(axis=1) - np.log(2.0 * math.pi * prior_sd.prod())
-        terms = weights + likelihood(shifts) + prior_log + float(np.log(np.diag(root)).sum())
-        evidence = float(_log_sum(terms))
-        chance = np.exp(terms - evidence)
+        terms = weights + log_density(shifts) + float(np.log(np.diag(root)).sum())
         last, last_covariance = mean, covariance
-        mean = chance @ shifts
-        covariance = (shifts - mean).T @ ((shifts - mean) * chance[:, None])
-        moved = np.abs(mean - last).max() + np.abs(covariance - last_covariance).max()
-        if moved < _SETTLED:
-            return Posterior(mean, covariance, prior.within, share, evidence)
-    raise ValueError("the update doesn't settle: too few records read a level")
+        mean, covariance, evidence = _moments(shifts, terms)
+        if np.abs(mean - last).max() + np.abs(covariance - last_covariance).max() < _SETTLED:
+            return mean, covariance, evidence
+    return None
+
+
+def _summed(log_density: Density, mean: Floats, covariance: Floats) -> Moments:
+    """Return mean, covariance and log evidence by a grid, first over everything possible, then where density is."""
+    spread = np.sqrt(np.diag(covariance))
+    low, high = mean - _REACH * spread, mean + _REACH * spread
+    for _ in range(_ROUNDS):
+        axes = [np.linspace(low[number], high[number], _GRID) for number in range(2)]
+        shifts = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 2)
+        terms = log_density(shifts) + float(np.log([axis[1] - axis[0] for axis in axes]).sum())
+        there = shifts[terms > terms.max() - _NOTHING]
+        step = np.array([axis[1] - axis[0] for axis in axes])
+        low, high = there.min(axis=0) - step, there.max(axis=0) + step
+    return _moments(shifts, terms)
+
+
+def _moments(shifts: Floats, terms: Floats) -> Moments:
+    evidence = float(_log_sum(terms))
+    chance = np.exp(terms - evidence)
+    mean = chance @ shifts
+    return np.asarray(mean), np.asarray((shifts - mean).T @ ((shifts - mean) * chance[:, None])), evidence
 
 
 def _log_sum(terms: Floats) -> Floats:

@@ -22,11 +22,14 @@ CARRIES = 1.25
 
 
 def standardised(stratum: Stratum) -> Floats:
-    """Return, for the records that read a level, how far they lie from the updated law in scatters within the site."""
+    """Return, for the records that read a level, how far they lie from the updated law in published scatters.
+
+    The published scatter within a site is the yardstick: one far record would widen the records' own and hide behind it.
+    """
     assert stratum.posterior is not None
     exact = stratum.records.exact
     rest = stratum.records.residual - stratum.posterior.shift(stratum.records.u)
-    return np.asarray(rest[exact] / stratum.posterior.within)
+    return np.asarray(rest[exact] / stratum.prior.within)
 
 
 def diagnostics(stratum: Stratum) -> tuple[str, ...]:

@@ -56,6 +56,9 @@ def law_for(catalogue: Catalogue, method: Method, phase: str, model: str) -> Law
         raise _refused(f"'{model}' doesn't predict '{method.id}'", suggestion(model, known))
     if spec.quantity not in PPV or spec.scatter is None or spec.statistic == "exceedance":
         raise _refused(f"'{model}' gives no median velocity with its scatter", "choose a law that predicts a PPV")
+    if not (spec.scatter.between_site > 0.0 and spec.scatter.within_site > 0.0):
+        raise _refused(f"'{model}' claims no scatter between sites or within one: records can't update it",
+                       "state between_site and within_site with the law")
     fitting = sorted((law for law in laws if law.phase == phase), key=lambda law: ROLES.index(law.role))
     if not fitting:
         phases = ", ".join(dict.fromkeys(law.phase for law in laws))

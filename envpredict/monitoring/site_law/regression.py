@@ -18,6 +18,8 @@ from envpredict.monitoring.site_law.weighted import LARGEST_SHARE, Floats, Piles
 SOURCE = Citation("standard statistics", None, "least squares, its prediction interval, restricted maximum likelihood, "
                   "Satterthwaite's degrees of freedom", "memory", note="checked against two libraries in the tests")
 LEAST_RECORDS = 3
+EXACT_SD = 1e-9
+"""Records that lie on the line to rounding have no variances to tell apart."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +71,8 @@ class Line:
     def _spread(self, x: Floats) -> tuple[Floats, Floats]:
         at = np.stack([np.ones_like(x), x], axis=-1)
         variance = self.residual_sd**2 + np.einsum("...i,ij,...j->...", at, self.covariance, at)
-        if self.pile_share == 0.0 and not repeated(self.pile):
+        exact = self.residual_sd < EXACT_SD or self.records == LEAST_RECORDS
+        if exact or (self.pile_share == 0.0 and not repeated(self.pile)):
             return np.sqrt(variance), np.full(x.shape, float(self.records - 2))
         return np.sqrt(variance), _satterthwaite(self, at, variance)
 
@@ -140,7 +143,7 @@ def _satterthwaite(line: Line, at: Floats, variance: Floats) -> Floats:
         change = coefficient_covariance(*up) - coefficient_covariance(*down)
         gradient.append(1.0 + np.einsum("...i,ij,...j->...", at, change / (up[number] - down[number]), at))
     slope = np.stack(gradient, axis=-1)
-    spread = np.einsum("...i,ij,...j->...", slope, np.linalg.inv(information), slope)
+    spread = np.einsum("...i,ij,...j->...", slope, np.linalg.pinv(information, hermitian=True), slope)
     return np.asarray(np.clip(2.0 * variance**2 / spread, 1.0, n - 2.0))
 
 

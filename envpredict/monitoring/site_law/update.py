@@ -24,14 +24,16 @@ from envpredict.monitoring.site_law.weighted import Floats, Piles, repeated, sum
 SLOPE_SD = 0.2
 SLOPE_SOURCE = Citation("our judgement", None, "standard deviation of the decay's exponent from site to site, from the "
                         "spread of the published exponents (0.85 to 1.5)", "estimate")
-SHARE_SOURCE = Citation("our judgement", None, "every share of the pile in the scatter within a site is equally likely "
-                        "before the records speak", "estimate")
+MOST_SHARED = 0.9
+SHARE_SOURCE = Citation("our judgement", None, "every share of the pile in the variance within a site, from 0 to "
+                        f"{MOST_SHARED:g}, is equally likely before the records speak; the rest is each point's own",
+                        "estimate")
 METHOD_SOURCE = Citation("standard statistics", None, "conjugate normal update of a linear model with random effects",
                          "memory", note="checked by simulation, and against two libraries in its limits")
 WIDER_CHANCE = 0.05
 """The scatter within a site is taken from the records where the law's own would give as wide a one this rarely."""
 _X, _W = np.polynomial.legendre.leggauss(8)
-SHARES, SHARE_WEIGHTS = 0.5 * (_X + 1.0), 0.5 * _W
+SHARES, SHARE_WEIGHTS = MOST_SHARED * 0.5 * (_X + 1.0), 0.5 * _W
 
 EXACT, BELOW, ABOVE = 0, -1, 1
 """How a record reads: the level itself, a level it stayed below (a trigger), a level it exceeded (clipped)."""

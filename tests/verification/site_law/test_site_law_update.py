@@ -9,7 +9,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 
-from envpredict.monitoring.site_law.censored import integrated
+from envpredict.monitoring.site_law.censored import _Likelihood, _summed, integrated
 from envpredict.monitoring.site_law.source_level import posterior_level
 from envpredict.monitoring.site_law.update import ABOVE, BELOW, EXACT, Prior, Records, given_share, update
 
@@ -90,6 +90,28 @@ def test_the_quadrature_agrees_with_the_closed_form_where_nothing_is_censored(sh
     assert whole.mean == pytest.approx(closed.mean, abs=1e-9)
     assert whole.covariance == pytest.approx(closed.covariance, abs=1e-9)
     assert whole.log_evidence == pytest.approx(closed.log_evidence, abs=1e-8)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5])
+def test_the_grid_agrees_with_the_quadrature_that_follows_the_posterior(share: float) -> None:
+    y, u, pile = sample(5)
+    code = np.where(y < 0.1, BELOW, EXACT).astype(np.int8)
+    some, prior = records(np.maximum(y, 0.1), u, pile, code), Prior(0.25, 0.2, 0.2)
+    likelihood, sd = _Likelihood(some, 0.2, share), np.array([0.25, 0.2])
+    mean, covariance, _ = _summed(lambda shifts: likelihood(shifts) - 0.5 * ((shifts / sd) ** 2).sum(axis=1),
+                                  *likelihood.start(sd))
+    followed = integrated(some, prior, share)
+    assert mean == pytest.approx(followed.mean, abs=1e-5)
+    assert covariance == pytest.approx(followed.covariance, abs=1e-5)
+
+
+def test_records_that_contradict_one_another_still_have_an_update() -> None:
+    rng = np.random.default_rng(77)
+    for _ in range(40):
+        u, code = rng.choice([-0.4, 0.0, 0.4], 6), rng.choice([BELOW, ABOVE, EXACT], 6).astype(np.int8)
+        found = update(records(rng.normal(0, 0.3, 6), u, rng.integers(0, 3, 6), code), Prior(0.25, 0.2, 0.2))
+        assert np.isfinite(found.mean).all()
+        assert (found.between(np.array([-0.4, 0.0, 0.4])) < 0.3).all()
 
 
 def test_a_trigger_far_above_every_level_tells_nothing() -> None:
