@@ -226,7 +226,7 @@ def declared(*extras: str) -> set[str]:
 
 @pytest.mark.parametrize(
     ("folder", "extras"),
-    [("envpredict", ("records", "spreadsheet")), ("tests", ("records", "spreadsheet", "test")), ("scenarios", ())],
+    [("envpredict", ("records", "seismology", "spreadsheet")), ("tests", ("records", "seismology", "spreadsheet", "test")), ("scenarios", ())],
 )
 def test_every_imported_package_is_declared(folder: str, extras: tuple[str, ...]) -> None:
     brought = {"branca": "folium", "jinja2": "folium", "markupsafe": "folium", "pydantic_core": "pydantic",
