@@ -70,6 +70,8 @@ class Cover:
             kernel = _all_means if len(self.edges) <= FEW_EDGES else _grid_means
             kernel(self.edges, self.value, self.cells, self.in_cell, self.grid, np.ascontiguousarray(start_xy),
                    np.ascontiguousarray(end_xy), np.ascontiguousarray(from_), np.ascontiguousarray(to), out)
+            # sums of jumps leave the range of the values by rounding alone
+            np.clip(out, self.base + min(self.value.min(), 0.0), self.base + max(self.value.max(), 0.0), out=out)
         return out
 
 

@@ -170,6 +170,8 @@ def test_means_along_paths_against_plain_geometry(count: int) -> None:
     a = rng.uniform(0, 0.6, (40, 2))
     b = a + rng.uniform(0.01, 0.4, (40, 2))
     found = cover.means(s, r, a, b)
+    assert found.min() >= min(values.min(), 0.2)
+    assert found.max() <= max(values.max(), 0.2)
     for k in range(40):
         for m in range(2):
             line = LineString([s[k] + a[k, m] * (r[k] - s[k]), s[k] + b[k, m] * (r[k] - s[k])])
@@ -178,6 +180,15 @@ def test_means_along_paths_against_plain_geometry(count: int) -> None:
             top = [next((value for shape, value in reversed(list(zip(shapes, values, strict=True)))
                          if shape.contains(place)), 0.2) for place in places]
             assert found[k, m] == pytest.approx(np.mean(top), abs=0.02)
+
+
+def test_rounding_never_takes_a_mean_out_of_the_values_that_it_is_of() -> None:
+    cover = Cover.from_polygons([box(30 * k, 100, 30 * k + 20, 400) for k in range(30)], [0.8] * 30, 0.0)
+    rng = np.random.default_rng(0)
+    s, r = rng.uniform(0, 900, (2, 5000, 2))
+    found = cover.means(s, r, np.full((5000, 1), 0.9), np.ones((5000, 1)))
+    assert found.min() >= 0.0
+    assert found.max() <= 0.8
 
 
 def test_the_result_doesnt_depend_on_the_tiles() -> None:
