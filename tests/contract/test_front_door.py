@@ -27,6 +27,9 @@ ROOT = Path(__file__).resolve().parents[2]
 README = ROOT / "README.md"
 DEVELOPERS = ROOT / "DEVELOPERS.md"
 
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+OPTIONAL = tuple(sorted(PROJECT["optional-dependencies"].keys() - {"test", "dev"}))
+"""The extras that bring what some inputs need."""
 HEAVY = ("numpy", "pandas", "geopandas", "shapely", "pyproj", "pyogrio", "scipy", "pydantic", "numba", "folium",
          "matplotlib", "contourpy", "holidays", "docx", "xlsxwriter")
 
@@ -219,15 +222,12 @@ def imported(folder: Path) -> set[str]:
 
 def declared(*extras: str) -> set[str]:
     """Return the names of the packages that an installation with these extras asks for."""
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    asked = [*project["dependencies"], *(line for extra in extras for line in project["optional-dependencies"][extra])]
+    asked = [*PROJECT["dependencies"], *(line for extra in extras for line in PROJECT["optional-dependencies"][extra])]
     return {re.split(r"[^\w.-]", line)[0].lower() for line in asked}
 
 
-@pytest.mark.parametrize(
-    ("folder", "extras"),
-    [("envpredict", ("records", "seismology", "spreadsheet")), ("tests", ("records", "seismology", "spreadsheet", "test")), ("scenarios", ())],
-)
+@pytest.mark.parametrize(("folder", "extras"),
+                         [("envpredict", OPTIONAL), ("tests", (*OPTIONAL, "test")), ("scenarios", ())])
 def test_every_imported_package_is_declared(folder: str, extras: tuple[str, ...]) -> None:
     brought = {"branca": "folium", "jinja2": "folium", "markupsafe": "folium", "pydantic_core": "pydantic",
                "nbformat": "nbclient", "lxml": "python-docx"}   # come with another package as a part of it
@@ -245,7 +245,8 @@ def test_every_declared_package_is_used() -> None:
     seen = {home.lower() for folder in ("envpredict", "tests") for name in imported(ROOT / folder)
             for home in homes.get(name, [])}
     by_name = {"ipykernel", "oxlint", "pytest-benchmark", "tzdata"}   # a kernel, a program, a plugin, data of zoneinfo
-    assert declared("records", "spreadsheet", "test") - seen - by_name - {"envpredict"} == set()
+    assert f"envpredict[{','.join(OPTIONAL)}]" in PROJECT["optional-dependencies"]["test"], "a test would be skipped"
+    assert declared(*OPTIONAL, "test") - seen - by_name - {"envpredict"} == set()
 
 
 def test_top_level_of_the_repository_holds_nothing_else() -> None:
