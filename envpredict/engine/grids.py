@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from envpredict.engine.run import MethodRun, Run
 
 Floats = NDArray[np.float64]
-CELLS = 80
+CELLS = 60
 MARGIN_M = 60.0
 LEAST_DISTANCE_M = 1.0
 GRID_EAR_M = 1.5
