@@ -45,7 +45,8 @@ def test_a_confirmation_is_told_in_the_reasons_and_lifts_the_mark_and_the_draft(
     assert after.drafts == ()
     assert not any("DRAFT" in caution for caution in after.cautions)
     again = after.findings.loc[marked.index]
-    assert again["reason"].str.contains("limit: confirmed by A reviewer, 2027-01-15, edition 1999-06", regex=False).all()
+    said = "limit: confirmed by A reviewer, 2027-01-15, edition 1999-06"
+    assert again["reason"].str.contains(said, regex=False).all()
     assert not again["reason"].str.contains(f"limit: {VERIFY_MARK['memory']}", regex=False).any()
     assert again["p_exceed"].equals(marked["p_exceed"])
     kept = json.loads(json.dumps(record(after)))["limits_confirmed"]["din_4150_2_1999"]
@@ -59,8 +60,9 @@ def test_another_edition_is_said(folder: Folder) -> None:
 
 
 @pytest.mark.parametrize(("set_id", "values", "what"), [
-    ("din_4150_2_1999", '"work_o residential" = 6', ("you read 6 in the document, the shipped set holds 5",
-                                                     "'work_o mixed residential special to_78'", "one of them is wrong")),
+    ("din_4150_2_1999", '"work_o residential" = 6',
+     ("you read 6 in the document, the shipped set holds 5", "'work_o mixed residential special to_78'",
+      "one of them is wrong")),
     ("din_4150_2_1999", "work_o = 5", ("'work_o' names 2 different values", "say which: 'work_o industrial")),
     ("din_4150_2_1999", "wrok_o = 5", ("'wrok_o' names no value of the set", "its values are 'lasting_u")),
 ])

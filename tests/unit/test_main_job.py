@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from demo_assessment import assessment as demo
 
 from envpredict.core.citation import BASES
 from envpredict.core.quantities import QUANTITIES
@@ -12,7 +13,6 @@ from envpredict.engine.applied import classed, receptor_facts
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.programme import EVENT_COLUMNS
 from envpredict.engine.results import FINDING_COLUMNS, LIKELIHOOD_MEANING, Assessment
-from demo_assessment import assessment as demo
 
 DESIGN = 0.05
 

@@ -24,7 +24,8 @@ CARRIES = 1.25
 def standardised(stratum: Stratum) -> Floats:
     """Return, for the records that read a level, how far they lie from the updated law in published scatters.
 
-    The published scatter within a site is the yardstick: one far record would widen the records' own and hide behind it.
+    The published scatter within a site is the yardstick: one far record would widen the records' own and hide behind
+    it.
     """
     assert stratum.posterior is not None
     exact = stratum.records.exact
