@@ -92,7 +92,8 @@ def test_every_fault_is_named_in_one_pass_with_file_and_line(tmp_path: Path) -> 
     text = problems(tmp_path)
     for line, what in ((3, "without an offset from UTC"), (4, "'01/03/2027 09:10' under t_start is no time"),
                        (5, "carries a unit of its own"), (6, "isn't above 0"),
-                       (7, "'sixty' under laeq_db is no number"), (8, "'perhaps' under overload is neither yes nor no"), (9, "unknown status 'asleep'"),
+                       (7, "'sixty' under laeq_db is no number"),
+                       (8, "'perhaps' under overload is neither yes nor no"), (9, "unknown status 'asleep'"),
                        (10, "3 values instead of 6"), (11, "no station"), (12, "an infinite number")):
         assert any(f"noise.csv, line {line}:" in row and what in row for row in text.splitlines()), (line, what, text)
     assert "stations.csv, lines 2, 3: two stations are called 'N1'" in text
