@@ -10,7 +10,7 @@ from envpredict.core.cautions import CAUTIONS
 from envpredict.core.errors import InputProblems, OutputFailure, Problem
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.choices import choose
-from envpredict.engine.standoffs import Answer, Question, check_question, standoffs, verify_mark
+from envpredict.engine.standoffs import Answer, Question, check_question, phase_of, standoffs, verify_mark
 
 
 def question(*, method: str, ground_class: str, limit_set: str, model: str | None, use: str, structure: str,
@@ -93,8 +93,7 @@ def table(asked: Question, found: Sequence[Answer]) -> str:
         if not answer.model:
             lines += [f"    {answer.why}"]
             continue
-        twice = ", twice the running level" if answer.law is not None and answer.law.factor == 2.0 else ""
-        lines += [f"    {_distance(answer):<22} by {answer.model} ({answer.phase}{twice}){verify_mark(answer.basis)}"
+        lines += [f"    {_distance(answer):<22} by {answer.model} ({phase_of(answer)}){verify_mark(answer.basis)}"
                   + (f"; {answer.why}" if answer.why else ""), *_printed(answer)]
     return "\n".join([*lines, "", *(f"! {caution}" for caution in CAUTIONS)])
 

@@ -55,7 +55,7 @@ class Answer:
     """The stand-off under one rule by one law; `distance_m` NaN with `why` where it can't be told.
 
     `limit_mm_s`: the limit as a PPV where it's judged; `printed`: labels of the curves that the law's document prints,
-    with the distance at which each meets the limit as it stands.
+    with the distance at which each meets the limit as it stands; `twice`: start and stop as twice the running level.
     """
 
     rule: str
@@ -75,6 +75,7 @@ class Answer:
     extra_scatter: float = 0.0
     limit_mm_s: float = np.nan
     printed: tuple[tuple[str, float], ...] = ()
+    twice: bool = False
 
 
 def _inputs(question: Question, law: LawUse, catalogue: Catalogue) -> dict[str, Any]:
@@ -138,7 +139,8 @@ def _converted(question: Question, rule: Rule, law: LawUse, catalogue: Catalogue
     return conversion(catalogue.models, catalogue.models[law.model], quantity, question.choice.method, law.phase)
 
 
-def _answer(question: Question, rule: Rule, law: LawUse, limit: LimitValue, catalogue: Catalogue) -> Answer:
+def _answer(question: Question, rule: Rule, law: LawUse, limit: LimitValue, catalogue: Catalogue, *,
+            twice: bool) -> Answer:
     spec = catalogue.models[law.model]
     converted = _converted(question, rule, law, catalogue)
     head = (rule.id, rule.title, law.model, law.phase, limit.value, limit.unit, rule.place)
@@ -164,7 +166,7 @@ def _answer(question: Question, rule: Rule, law: LawUse, limit: LimitValue, cata
     if step is not None:
         bases.append(step_basis(step, rule.place))
     return Answer(*head, float(found.distance_m), bool(found.in_range), weakest(bases), "", law, inputs, gain, extra,
-                  float(level), printed)
+                  float(level), printed, twice)
 
 
 def standoffs(question: Question, catalogue: Catalogue) -> list[Answer]:
@@ -179,10 +181,10 @@ def standoffs(question: Question, catalogue: Catalogue) -> list[Answer]:
             continue
         known = rule.place in ON_THE_GROUND | BUILDING_PLACES
         told = set()
-        for law in _taking_part(question):
+        for law, twice in _taking_part(question):
             limit = _limit(question, rule, law.phase)
             if known and isinstance(limit, LimitValue):
-                answers.append(_answer(question, rule, law, limit, catalogue))
+                answers.append(_answer(question, rule, law, limit, catalogue, twice=twice))
                 continue
             why = str(limit) if known else f"vibration {rule.place.replace('_', ' ')} isn't predicted"
             if why not in told:
@@ -192,18 +194,18 @@ def standoffs(question: Question, catalogue: Catalogue) -> list[Answer]:
     return answers
 
 
-def _taking_part(question: Question) -> list[LawUse]:
-    """Return the laws that take part; a vibrator's start and stop reach at least twice its running level."""
+def _taking_part(question: Question) -> list[tuple[LawUse, bool]]:
+    """Return the laws that take part, and whether each is doubled: start and stop reach at least twice the running."""
     method = question.choice.method
     if question.model is not None:
-        return [law for law in question.choice.laws if law.model == question.model]
-    laws = [law for law in question.choice.laws if law.role == "preferred"
+        return [(law, False) for law in question.choice.laws if law.model == question.model]
+    laws = [(law, False) for law in question.choice.laws if law.role == "preferred"
             or (law.role == "hard_ground" and _is_hard(question))]
     if method.zero_moment:
-        return [law for law in laws if law.phase != "start_stop"]
-    if any(law.phase == "start_stop" for law in laws):
-        laws += [law.model_copy(update={"factor": law.factor * START_STOP_OVER_RUNNING, "phase": "start_stop"})
-                 for law in laws if law.phase == "running"]
+        return [(law, twice) for law, twice in laws if law.phase != "start_stop"]
+    if any(law.phase == "start_stop" for law, _ in laws):
+        laws += [(law.model_copy(update={"factor": law.factor * START_STOP_OVER_RUNNING, "phase": "start_stop"}), True)
+                 for law, _ in laws if law.phase == "running"]
     return laws
 
 
@@ -232,6 +234,12 @@ def check_question(method: str, ground_class: str, limit_set: str, model: str | 
             problems.append(Problem(f"fact {name}", f"unknown word '{said}'", suggestion(said, FACTS[name].words)))
     if problems:
         raise InputProblems(problems, "the question")
+
+
+def phase_of(answer: Answer) -> str:
+    """Return the phase that an answer speaks of, in words."""
+    phase = answer.phase.replace("_", " and ")
+    return f"{phase}, twice the running level" if answer.twice else phase
 
 
 def verify_mark(basis: Basis) -> str:

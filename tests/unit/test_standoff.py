@@ -66,7 +66,7 @@ def test_the_command_answers_per_law_and_draws(tmp_path: Path) -> None:
              "--plot", str(tmp_path / "curve.svg")]
     done = CliRunner().invoke(main, words)
     assert done.exit_code == 0, done.output
-    for word in ("start_stop", "twice the running level", "verify", "Stop work", "complaints"):
+    for word in ("start and stop", "twice the running level", "verify", "Stop work", "complaints"):
         assert word in done.output
     assert (tmp_path / "curve.svg").read_text(encoding="utf-8").startswith("<?xml")
     again = CliRunner().invoke(main, words)

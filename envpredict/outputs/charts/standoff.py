@@ -10,6 +10,7 @@ import numpy as np
 
 from envpredict.core.cautions import SCREENING
 from envpredict.engine.standoff import level_log10
+from envpredict.engine.standoffs import phase_of
 from envpredict.outputs.charts.style import INK, MUTED, PNG_DPI, bare, figure, our_style, panel
 
 if TYPE_CHECKING:
@@ -37,8 +38,9 @@ def draw(asked: Question, found: Sequence[Answer], kind: str) -> bytes:
     shown = [answer for answer in found if first is not None and answer.rule == first.rule and answer.law is not None]
     distance = np.geomspace(NEAR_M, FAR_M, 200)
     with our_style():
-        drawn = figure(104.0)
-        axes = panel(drawn, 16.0, 13.0, 148.0, 68.0)
+        legend_mm = 4.6 * 2 * min(len(shown), len(DASHES)) + 6.0
+        drawn = figure(96.0 + legend_mm)
+        axes = panel(drawn, 16.0, 13.0, 148.0, 62.0)
         bare(axes)
         axes.set(xscale="log", yscale="log", xlabel="plan distance (m)", ylabel="PPV where the limit is judged (mm/s)")
         for answer, dashes in zip(shown, DASHES, strict=False):
@@ -47,7 +49,7 @@ def draw(asked: Question, found: Sequence[Answer], kind: str) -> bytes:
                 level = level_log10(spec, distance, np.asarray(chance), answer.gain_log10, answer.extra_scatter, inputs,
                                     asked.depth_m)
                 words = "median" if chance == 0.5 else f"exceeded with a chance of {chance:g}, {_met(answer)}"
-                name = f"{answer.model} ({answer.phase})".replace(" (all)", "")
+                name = f"{answer.model} ({phase_of(answer)})".replace(" (all)", "")
                 axes.plot(distance, 10.0**level, dashes, color=colour, linewidth=width, label=f"{name}: {words}")
             if np.isfinite(answer.distance_m) and NEAR_M <= answer.distance_m <= FAR_M:
                 axes.plot([answer.distance_m], [answer.limit_mm_s], "o", color=INK, markersize=4)
@@ -59,7 +61,8 @@ def draw(asked: Question, found: Sequence[Answer], kind: str) -> bytes:
             axes.set_title(f"{asked.choice.title} in {ground}\n{asked.limit_set.document}: {first.title}")
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-        axes.legend(loc="upper right")
+        # below the axes, where it hides no curve
+        axes.legend(loc="upper left", bbox_to_anchor=(0.0, -0.2), borderaxespad=0.0)
         drawn.text(0.01, 0.02, SCREENING, fontsize=6, color=MUTED)
         target = io.BytesIO()
         drawn.savefig(target, format=kind, dpi=PNG_DPI, metadata={"Date": None} if kind == "svg" else None)
