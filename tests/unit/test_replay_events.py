@@ -24,7 +24,7 @@ from envpredict.monitoring.records.read import read_records
 from envpredict.monitoring.records.stamps import iso
 from envpredict.monitoring.replay.batch import Replayed, replay
 from envpredict.monitoring.replay.events import KINDS, Event, event_id, plan_id
-from envpredict.monitoring.replay.triggers import triggers_of
+from envpredict.monitoring.replay.triggers import rolling_criteria, triggers_of
 
 NINE = MONDAY.replace(hour=9)
 
@@ -261,6 +261,29 @@ def test_every_level_of_the_plan_becomes_a_trigger() -> None:
     assert found["V1"] == [("peak", "damage", {"alert": 5.0, "action": 7.5, "stop": 10.0})]
     assert [one[0] for one in found["N1"]] == ["block", "window", "window"]
     assert found["N1"][1][2] == {"alert": 60.0, "action": 63.0}
+
+
+def changed(base: Plan, **values: object) -> Plan:
+    """Return a plan with its first criterion changed."""
+    return base.model_copy(update={"criteria": (base.criteria[0].model_copy(update=values), *base.criteria[1:])})
+
+
+def test_an_averaging_time_that_may_start_at_any_moment_is_judged_at_any_moment(tmp_path: Path) -> None:
+    # Hong Kong, restricted hours: LAeq of any 5 minutes from 19:00 to 23:00, as the set says; readings of 1 minute
+    base = changed(noise_alone(), limit_set="hk_restricted_hours_noise", rule="evening", averaging_s=300.0,
+                   period="Monday to Saturday 19-23", starts="19:00", ends="23:00")
+    moving = base.model_copy(update={"stations": (base.stations[0].model_copy(update={"interval_s": 60.0}),)})
+    assert rolling_criteria(moving) == {"noise"}
+    # five loud minutes that lie across two blocks of the clock, from 19:03 to 19:08
+    rows = noise_rows(MONDAY.replace(hour=19), [40.0] * 3 + [66.0] * 5 + [40.0] * 20, seconds=60)
+    stops = [event for event in told(tmp_path / "a", moving, noise=[NOISE, *rows]).events if event.event == "stop"]
+    # four of five minutes already reach it: 66 + 10 lg(4/5) = 65.03 dB
+    assert [(iso(event.slot[0])[11:16], iso(event.slot[1])[11:16]) for event in stops] == [("19:02", "19:07")]
+    assert stops[0].level == pytest.approx(65.04, abs=0.01)
+    # blocks of the clock, three minutes and two, would never reach it
+    fixed = changed(moving, rule="none")
+    assert rolling_criteria(fixed) == frozenset()
+    assert not [event for event in told(tmp_path / "b", fixed, noise=[NOISE, *rows]).events if event.event == "stop"]
 
 
 def test_movement_is_told_whichever_way_it_goes(tmp_path: Path) -> None:

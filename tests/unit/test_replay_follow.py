@@ -167,6 +167,17 @@ def test_events_dont_depend_on_how_the_file_grows(tmp_path_factory: pytest.TempP
     assert len({json.loads(line)["id"] for line in whole}) == len(whole), "an id was told twice"
 
 
+@pytest.mark.parametrize(("seed", "cuts"), [
+    (1636, [20_000]), (67_806, [19_016]), (2560, [7458, 12_813, 23_983, 25_255]), (77_506, [65, 3552, 10_230, 31_181])])
+def test_a_deadline_among_rows_that_dont_measure_is_told_alike(tmp_path: Path, seed: int, cuts: list[int]) -> None:
+    # found by random search: what a logger said after the deadline must not colour what was told at it
+    data = "\n".join([VIBRATION, *lively(seed)]).encode() + b"\n"
+    whole = steps_of(plan(), tmp_path, tmp_path / "whole.jsonl", data, [], again=False)
+    every = sorted({*cuts, *range(0, len(data), 2500)})
+    for number, again in enumerate((False, True)):
+        assert steps_of(plan(), tmp_path, tmp_path / f"{number}.jsonl", data, every, again=again) == whole
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_batch_and_follow_tell_the_same(tmp_path: Path, seed: int) -> None:
     rows = [row for row in lively(seed) if "not a time" not in row]

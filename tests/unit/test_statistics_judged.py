@@ -19,7 +19,7 @@ from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.records.read import read_records
 from envpredict.monitoring.statistics.collect import Statistics, collect
 from envpredict.monitoring.statistics.judged import Judged, window_of
-from envpredict.monitoring.statistics.means import budget_db, running_highest, site_only_db, whole_period_db
+from envpredict.monitoring.statistics.means import budget_db, running_highest, site_only_db
 from envpredict.monitoring.statistics.tables import TABLES, csv_files, frames, text
 
 NINE = MONDAY.replace(hour=9)
@@ -145,12 +145,27 @@ def test_budget_and_subtraction() -> None:
     assert budget_db(65.0, np.nan, 0.0, 3600) == pytest.approx(65.0)
     assert site_only_db(60.0, 50.0) == pytest.approx(59.54, abs=0.01)
     assert np.isnan(site_only_db(52.9, 50.0))
-    assert whole_period_db(75.0, 5.0, 10.0) == pytest.approx(72.0, abs=0.02)
     for bad in ((3600, 3600), (-1, 3600)):
         with pytest.raises(ValueError, match="elapsed_s"):
             budget_db(65.0, 60.0, *bad)
-    with pytest.raises(ValueError, match="on_time_s"):
-        whole_period_db(75.0, 11.0, 10.0)
+
+
+def test_the_budget_of_the_running_period_and_the_sites_own_level(tmp_path: Path) -> None:
+    # from 07:00 to 13:00 at 62 dB: half of the 12 hours; the limit of 65 dB leaves 66.8 dB for the rest
+    rows = noise_rows(MONDAY.replace(hour=7), [62.0 + 0.001 * (n % 2) for n in range(72)])
+    found = gathered(tmp_path, noise=[NOISE, *rows])
+    one = next(budget for budget in found.budgets if budget.receptor == "H1")
+    assert (one.elapsed_s, one.limit_db) == (6 * 3600.0, 65.0)
+    assert one.so_far_db == pytest.approx(62.0, abs=0.01)
+    assert one.left_db == pytest.approx(10 * np.log10(2 * 10**6.5 - 10**6.2), abs=0.01)
+    tables = frames(found)
+    assert tables["budget"].loc[0, "left"] == pytest.approx(66.76, abs=0.02)
+    # the plan's baseline is 62.4 dB: nothing can be told of the site from a total of 59 dB; of 70 dB most is its own
+    loud = noise_rows(MONDAY.replace(hour=7), [70.0 + 0.001 * (n % 2) for n in range(144)])
+    whole = gathered(tmp_path / "b", noise=[NOISE, *loud])
+    assert not whole.budgets
+    assert frames(whole)["levels"].loc[0, "site_only"] == pytest.approx(10 * np.log10(10**7 - 10**6.24), abs=0.01)
+    assert tables["levels"]["site_only"].isna().all()
 
 
 CURVE = {"limit_set": "din_4150_3_1999", "rule": "foundation", "receptor_class": "line_2", "value": 5.0,

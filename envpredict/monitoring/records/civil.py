@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.limits.periods import DAY_S, clock_s, day_words
+from envpredict.limits.periods import ALL_DAYS, DAY_S, clock_s, day_words
 from envpredict.monitoring.records.stamps import Millis
 
 Dates = NDArray[np.datetime64]
@@ -66,6 +66,11 @@ class Hours:
     days: tuple[str, ...]
     start: str = "00:00"
     end: str = "24:00"
+
+    @property
+    def always(self) -> bool:
+        """Tell whether no moment lies outside."""
+        return set(self.days) >= set(ALL_DAYS) and (self.start, self.end) == ("00:00", "24:00")
 
     @property
     def seconds(self) -> tuple[int, int]:

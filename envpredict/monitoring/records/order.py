@@ -60,8 +60,11 @@ def in_order(rows: Rows, tolerance_ms: int = 500) -> Ordered:
         return Ordered(rows, (), none, none)
     ahead = np.maximum.accumulate(rows.end)
     back = np.flatnonzero(np.concatenate([[False], rows.start[1:] < ahead[:-1] - tolerance_ms]))
-    order = np.argsort(rows.start, kind="stable")
-    placed = rows.take(order)
+    if bool((rows.start[1:] >= rows.start[:-1]).all()):
+        order, placed = np.arange(len(rows)), rows
+    else:
+        order = np.argsort(rows.start, kind="stable")
+        placed = rows.take(order)
     flags = placed.flags.copy()
     same = np.concatenate([[False], placed.start[1:] == placed.start[:-1]])
     if same.any():
@@ -106,8 +109,9 @@ def _stuck(rows: Rows) -> flag.Flags:
     for name in names:
         column = rows.values[name]
         equal &= (column[1:] == column[:-1]) | (np.isnan(column[1:]) & np.isnan(column[:-1]))
-    if not equal.any():
-        return np.zeros(len(rows), dtype=np.int32)
+        # most instruments never come near so many equal rows: the other columns needn't be looked at then
+        if np.count_nonzero(equal) < STUCK_ROWS - 1:
+            return np.zeros(len(rows), dtype=np.int32)
     run = np.concatenate([[0], np.cumsum(~equal)])
     counts = np.bincount(run)
     first = np.searchsorted(run, np.arange(len(counts)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -40,15 +41,21 @@ class SmallTable:
         return f"{self.file}, line {row['line']}"
 
 
-def read_small(name: str, folder: Path, faults: Faults) -> SmallTable:
-    """Return a small table of a folder; empty where its file isn't there. What is wrong is noted as a fault."""
+def read_small(name: str, folder: Path, faults: Faults, *, growing: bool = False) -> SmallTable:
+    """Return a small table of a folder; empty where its file isn't there. What is wrong is noted as a fault.
+
+    `growing`: somebody may be writing, so a last line without an end isn't read yet.
+    """
     file = f"{name}.csv"
     path = folder / file
     if not path.exists():
         return SmallTable(name, file, ())
     try:
         with path.open(encoding="utf-8-sig", newline="") as text:
-            return small_table(name, file, list(_numbered(text)), faults)
+            read = text.read()
+        whole = read[: read.rfind("\n") + 1] if growing else read
+        lines = list(_numbered(io.StringIO(whole, newline="")))
+        return small_table(name, file, lines, faults) if lines or not growing else SmallTable(name, file, ())
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         faults.add(file, [], f"can't be read: {error}", "give a CSV file in UTF-8")
         return SmallTable(name, file, ())

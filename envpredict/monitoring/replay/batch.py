@@ -94,6 +94,7 @@ def station_events(engine: Engine, rows: Rows, first: int, last: int, restarts: 
         if begin:
             engine.restart()
         if end > begin:
-            found += [told.event for told in engine.push(rows.take(np.arange(begin, end)))]
+            part = rows if end - begin == len(rows) else rows.take(np.arange(begin, end))
+            found += [told.event for told in engine.push(part)]
     down = engine.silence.expire(last)
     return found + (engine.down(down) if down is not None else [])

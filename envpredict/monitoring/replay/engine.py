@@ -20,7 +20,14 @@ from envpredict.monitoring.replay.blocks import Blocks
 from envpredict.monitoring.replay.events import Event, event_id, plan_id
 from envpredict.monitoring.replay.runs import Runs
 from envpredict.monitoring.replay.silence import Down, Moments, Silence
-from envpredict.monitoring.replay.triggers import Trigger, level_of, rate_of, threshold_sum, triggers_of
+from envpredict.monitoring.replay.triggers import (
+    Trigger,
+    level_of,
+    rate_of,
+    rolling_criteria,
+    threshold_sum,
+    triggers_of,
+)
 from envpredict.monitoring.replay.windows import Windows
 
 if TYPE_CHECKING:
@@ -79,13 +86,15 @@ class Settings:
     late_ms: int
     tolerance_ms: int
     down_stops: bool
+    rolling: frozenset[str] = frozenset()
 
     @classmethod
     def of(cls, plan: Plan, clock: Clock) -> Settings:
         """Return what a plan states, with `assumptions` where it's silent."""
         late = LATE_S if plan.data.late_after_s is None else plan.data.late_after_s
         tolerance = CLOCK_S if plan.clock.tolerance_s is None else plan.clock.tolerance_s
-        return cls(plan, clock, round(1000.0 * late), round(1000.0 * tolerance), bool(plan.data.down_stops_work))
+        return cls(plan, clock, round(1000.0 * late), round(1000.0 * tolerance), bool(plan.data.down_stops_work),
+                   rolling_criteria(plan))
 
 
 class Engine:
@@ -93,7 +102,7 @@ class Engine:
 
     def __init__(self, settings: Settings, station: Station, diary: Diary = no_diary) -> None:
         self.settings, self.station, self.diary = settings, station, diary
-        self.triggers = triggers_of(settings.plan, station)
+        self.triggers = triggers_of(settings.plan, station, settings.rolling)
         self.arrivals = Arrivals(settings.late_ms, settings.tolerance_ms)
         self.silence = Silence(settings.plan, settings.clock, station)
         self.runs = Runs()
@@ -154,6 +163,8 @@ class Engine:
 
     def _inside(self, trigger: Trigger, rows: Rows) -> np.ndarray:
         """Return which rows start in the hours of a trigger."""
+        if trigger.hours.always:
+            return np.ones(len(rows), dtype=bool)
         dates = self.settings.clock.dates(np.array([rows.start.min() - DAY_MS, rows.end.max()]))
         return spans(self.settings.clock, [trigger.hours], dates[0], dates[1]).holds(rows.start) >= 0
 

@@ -66,7 +66,8 @@ class Follower:
         self.kinds = {station.id: station.kind for station in plan.stations}
         self.stops = Stops(self.plan_id)
         self.feeds: dict[str, Feed] = {}
-        self.newest, self.log_line = NEVER, 0
+        self.newest = NEVER
+        self.answered: set[int] = set()
         self.bad_run: dict[str, int] = {}
         self._small: dict[str, tuple[tuple[int, int], SmallTable]] = {}
 
@@ -78,7 +79,7 @@ class Follower:
         state = self.journal.begin()
         if state is None:
             return
-        self.newest, self.log_line = int(state["newest"]), int(state["log_line"])
+        self.newest, self.answered = int(state["newest"]), set(map(int, state["answered"]))
         self.bad_run = {str(name): int(line) for name, line in state["bad_run"].items()}
         self.stops.restore(state["stops"])
         for name, engine in self.engines.items():
@@ -119,7 +120,7 @@ class Follower:
         mark = (0, 0) if stat is None else (stat.st_mtime_ns, stat.st_size)
         if name not in self._small or self._small[name][0] != mark:
             faults = Faults()
-            table = read_small(name, self.folder, faults)
+            table = read_small(name, self.folder, faults, growing=True)
             for problem in faults.problems():
                 self.say(f"left out: {problem}")
             bad = {int(line) for lines in faults.lines for line in lines}
@@ -129,10 +130,9 @@ class Follower:
 
     def _restarts(self, until: int) -> list[Any]:
         log = self._table("log")
-        found = [row for row in log.rows if row["kind"] == "restart" and row["line"] > self.log_line
+        found = [row for row in log.rows if row["kind"] == "restart" and row["line"] not in self.answered
                  and row["t"] <= until]
-        if found:
-            self.log_line = max(int(row["line"]) for row in found)
+        self.answered |= {int(row["line"]) for row in found}
         return sorted(found, key=lambda row: (row["t"], row["line"]))
 
     def _told(self, batches: dict[str, Batch], restarts: Sequence[Any]) -> list[Event]:
@@ -200,13 +200,13 @@ class Follower:
             for told in engine.push(rows.take(np.arange(begin, end)), reached[mine]):
                 at = int(mine[told.row])
                 if told.after is not None:
-                    known = int(np.searchsorted(reached[1:], told.event.t or 0))
+                    known = int(np.searchsorted(reached[1:], told.event.t or 0, side="right"))
                     at = min(at, max(known, (int(mine[told.after]) if told.after >= 0 else last) + 1))
                 found.append(Numbered(at, told.event))
             last = int(mine[engine.silence.last_row]) if engine.silence.last_row >= 0 else last
         down = engine.silence.expire(int(reached[-1])) if len(reached) > 1 else None
         if down is not None:
-            at = max(int(np.searchsorted(reached[1:], down.at)), last + 1)
+            at = max(int(np.searchsorted(reached[1:], down.at, side="right")), last + 1)
             found += [Numbered(at, event) for event in engine.down(down)]
         return found
 
@@ -246,7 +246,7 @@ class Follower:
         return sorted(found, key=lambda event: event.order)
 
     def _state(self) -> dict[str, Any]:
-        return {"newest": self.newest, "log_line": self.log_line, "bad_run": self.bad_run,
+        return {"newest": self.newest, "answered": sorted(self.answered), "bad_run": self.bad_run,
                 "feeds": {name: feed.state() for name, feed in sorted(self.feeds.items())},
                 "engines": {name: engine.state() for name, engine in sorted(self.engines.items())},
                 "stops": self.stops.state()}

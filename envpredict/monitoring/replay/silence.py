@@ -90,6 +90,8 @@ class Silence:
         self.limit = tolerated_ms(plan, station)
         self.last, self.told, self.seen = NEVER, False, 0
         self.last_row = -1
+        # rows since the last reading, some maybe after the deadline: their flags, and how far records had reached
+        self._tail = (np.zeros(0, dtype=np.int32), np.zeros(0, dtype=np.int64))
         self._spans: Spans | None = None
         self._range = (LATEST_MS, NEVER)
 
@@ -120,7 +122,7 @@ class Silence:
         if due >= now:
             return None
         self.told = True
-        return Down(self.last, due, self.seen)
+        return Down(self.last, due, self.seen | _looked(*self._tail, due))
 
     def push(self, start: Millis, end: Millis, flags: flag.Flags, moments: Moments) -> list[Down]:
         """Take rows in the order of arrival; return when the station was down before any of them.
@@ -128,6 +130,7 @@ class Silence:
         It's down where a row leaves a gap behind it that is too long, or where other stations' records were that far
         ahead before it came. It measures again with the first row that isn't itself that far behind.
         """
+        self._settle()
         alive = np.flatnonzero((flags & (flag.DOWN | flag.DUPLICATE)) == 0)
         reach = np.maximum.accumulate(np.concatenate([[self.last], end[alive]]))
         since = reach[:-1]
@@ -142,25 +145,32 @@ class Silence:
             told = bool(told and back[at] == back[until])
             if deadline < max(start[row], moments.before[row]) and not told:
                 first = int(alive[at - 1]) + 1 if at else 0
-                seen = int(np.bitwise_or.reduce(flags[first:row], initial=self.seen if at == 0 else 0))
-                found.append(Down(int(since[at]), deadline, seen & flag.DOWN, row, int(alive[at - 1]) if at else -1))
+                seen = (0 if at else self.seen) | _looked(flags[first:row], moments.before[first:row], deadline)
+                found.append(Down(int(since[at]), deadline, seen, row, int(alive[at - 1]) if at else -1))
                 told, until = True, at
         self.told = bool(told and back[-1] == back[until])
-        self._remember(alive, flags)
+        after = int(alive[-1]) + 1 if alive.size else 0
+        self.seen = 0 if alive.size else self.seen
+        self._tail = (flags[after:], moments.before[after:])
         self.last = int(reach[-1])
         self.last_row = int(alive[-1]) if alive.size else -1
         return found
 
-    def _remember(self, alive: np.ndarray, flags: flag.Flags) -> None:
-        """Keep how the rows since the last reading looked."""
-        self.seen = 0 if alive.size else self.seen
-        after = int(alive[-1]) + 1 if alive.size else 0
-        self.seen |= int(np.bitwise_or.reduce(flags[after:], initial=0)) & flag.DOWN
+    def _settle(self) -> None:
+        """Keep how the rows since the last reading looked: by now it's known that no deadline fell among them."""
+        self.seen |= _looked(*self._tail, LATEST_MS)
+        self._tail = (self._tail[0][:0], self._tail[1][:0])
 
     def state(self) -> dict[str, Any]:
         """Return what a restart needs."""
+        self._settle()
         return {"last": self.last, "told": self.told, "seen": self.seen}
 
     def restore(self, state: Mapping[str, Any]) -> None:
         """Take up a state."""
         self.last, self.told, self.seen = int(state["last"]), bool(state["told"]), int(state["seen"])
+
+
+def _looked(flags: flag.Flags, before: Millis, deadline: int) -> int:
+    """Return how rows looked that had come by the time at which records reached beyond a deadline."""
+    return int(np.bitwise_or.reduce(flags[before <= deadline], initial=0)) & flag.DOWN

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from envpredict.limits.load import load_limit_sets
 from envpredict.monitoring.checks.limits import is_averaged
 from envpredict.monitoring.plan_fields import DAY_WORDS, Tier
+from envpredict.monitoring.predicted import period_of
 from envpredict.monitoring.records.civil import Hours
 from envpredict.monitoring.records.quantities import DOSES, MEANS, source_of
 
@@ -63,8 +65,22 @@ def hours_of(criterion: Criterion) -> Hours:
     return Hours(tuple(criterion.days) or DAY_WORDS, criterion.starts or "00:00", criterion.ends or "24:00")
 
 
-def triggers_of(plan: Plan, station: Station) -> tuple[Trigger, ...]:
-    """Return the triggers of a station; criteria without levels, or that its records can't hold, have none."""
+def rolling_criteria(plan: Plan) -> frozenset[str]:
+    """Return the criteria whose averaging time may start at any moment, as their documents say."""
+    register = load_limit_sets()
+    found = set()
+    for one in plan.criteria:
+        period = period_of(register, one.limit_set or "", one.rule or "", one.period or "")
+        if period is not None and period.averaging == "rolling":
+            found.add(one.id)
+    return frozenset(found)
+
+
+def triggers_of(plan: Plan, station: Station, rolling: frozenset[str] = frozenset()) -> tuple[Trigger, ...]:
+    """Return the triggers of a station; criteria without levels, or that its records can't hold, have none.
+
+    `rolling`: the criteria whose averaging time may start at any moment.
+    """
     found: list[Trigger] = []
     criteria = {criterion.id: criterion for criterion in plan.criteria}
     for name in station.criteria:
@@ -73,12 +89,12 @@ def triggers_of(plan: Plan, station: Station) -> tuple[Trigger, ...]:
             continue
         tiers = tuple((tier, float(level)) for tier in TIERS if (level := getattr(levels, tier)) is not None)
         if tiers:
-            found += _forms(criterion, station, levels, tiers)
+            found += _forms(criterion, station, levels, tiers, rolling=name in rolling)
     return tuple(found)
 
 
 def _forms(criterion: Criterion, station: Station, levels: Levels,
-           tiers: tuple[tuple[Tier, float], ...]) -> list[Trigger]:
+           tiers: tuple[tuple[Tier, float], ...], *, rolling: bool) -> list[Trigger]:
     quantity, unit = str(criterion.quantity), criterion.unit or ""
     correction = (station.correction_db or 0.0) if station.kind == "noise" else 0.0
     hours = hours_of(criterion)
@@ -87,7 +103,8 @@ def _forms(criterion: Criterion, station: Station, levels: Levels,
     if criterion.averaging_s is None or quantity not in (*MEANS, *DOSES):
         return []
     averaging = criterion.averaging_s
-    found = [Trigger(station.id, criterion.id, "block", quantity, unit, hours, tiers, correction, averaging)]
+    form: Form = "window" if rolling and quantity in MEANS else "block"
+    found = [Trigger(station.id, criterion.id, form, quantity, unit, hours, tiers, correction, averaging)]
     warnings = tuple((tier, level) for tier, level in tiers if tier in WARNINGS)
     for width in levels.alarm_windows_s if quantity in MEANS and warnings else ():
         if width < averaging:

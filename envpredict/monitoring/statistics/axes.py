@@ -122,5 +122,6 @@ def _axis(readings: Ordered, asked: Asked, axis: str, curve: Curve | None, value
 def _cloud(velocity: Floats, frequency: Floats) -> tuple[Floats, Floats]:
     """Return frequency and size of the strongest peaks that have a frequency."""
     known = np.flatnonzero(frequency > 0)
-    strongest = known[np.argsort(-velocity[known], kind="stable")[:CLOUD]]
-    return frequency[strongest], velocity[strongest]
+    if len(known) > CLOUD:
+        known = np.sort(known[np.argpartition(-velocity[known], CLOUD)[:CLOUD]])
+    return frequency[known], velocity[known]

@@ -57,16 +57,17 @@ def capture(readings: Ordered, station: str, work: Spans, clock: Clock, first: i
     months = _months(clock, first, last)
     worked = _clipped(work, first, last)
     inside = worked.within(start, end).astype(float)
+    seen = int(np.bitwise_or.reduce(rows.flags, initial=0)) & (flag.VOID | flag.AT_LEAST) & ~flag.DUPLICATE
     found = []
     for name, begin, finish in (*months, ("", first, last)):
-        here = (start >= begin) & (start < finish)
-        lost = {word: float(inside[here & ((rows.flags & bit) != 0)].sum()) / HOUR_MS
-                for bit, (word, _) in flag.MEANING.items() if bit & (flag.VOID | flag.AT_LEAST) & ~flag.DUPLICATE}
         bounds = np.array([begin, finish], dtype=np.int64)
+        here = slice(*np.searchsorted(start, bounds, side="left").tolist())
+        lost = {word: float(inside[here][(rows.flags[here] & bit) != 0].sum()) / HOUR_MS
+                for bit, (word, _) in flag.MEANING.items() if bit & seen}
         found.append(Capture(
             station, name, float(np.diff(worked.before(bounds))[0]) / HOUR_MS,
-            float(inside[here & good].sum()) / HOUR_MS, (finish - begin) / HOUR_MS,
-            float((end - start)[here & good].sum()) / HOUR_MS,
+            float(inside[here][good[here]].sum()) / HOUR_MS, (finish - begin) / HOUR_MS,
+            float((end[here] - start[here])[good[here]].sum()) / HOUR_MS,
             {word: hours for word, hours in lost.items() if hours > 0}))
     return found
 

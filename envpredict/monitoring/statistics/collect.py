@@ -16,6 +16,7 @@ from envpredict.monitoring.records import flags as flag
 from envpredict.monitoring.records.civil import merged
 from envpredict.monitoring.records.context import Context, context
 from envpredict.monitoring.records.order import Disorder, Ordered
+from envpredict.monitoring.records.quantities import MEANS
 from envpredict.monitoring.records.stamps import DAY_MS
 from envpredict.monitoring.replay.batch import Replayed, Runner, with_restarts
 from envpredict.monitoring.replay.events import Event
@@ -25,6 +26,7 @@ from envpredict.monitoring.statistics.axes import AxisPeak, axis_peaks
 from envpredict.monitoring.statistics.capture import Capture, capture
 from envpredict.monitoring.statistics.exceedances import Exceedance, exceedances
 from envpredict.monitoring.statistics.judged import Judged, WindowCount, counted_by, judged, plans_windows, windows
+from envpredict.monitoring.statistics.means import budget_db
 from envpredict.monitoring.statistics.measured import Asked, measured
 
 if TYPE_CHECKING:
@@ -43,6 +45,24 @@ class Gap:
     start: int
     end: int
     working_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """An averaging time that is still running when the records end, and what its rest may still have (dB).
+
+    `left_db`: the level for the rest with which the whole just meets its limit; -inf where that is used up.
+    """
+
+    station: str
+    receptor: str
+    criterion: str
+    start: int
+    end: int
+    elapsed_s: float
+    so_far_db: float
+    limit_db: float
+    left_db: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +88,7 @@ class Statistics:
     judged: list[Judged] = field(default_factory=list)
     windows: list[tuple[Judged, WindowCount]] = field(default_factory=list)
     steps: list[tuple[Judged, float, int, int]] = field(default_factory=list)
+    budgets: list[Budget] = field(default_factory=list)
     axes: list[AxisPeak] = field(default_factory=list)
     capture: list[Capture] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
@@ -160,6 +181,7 @@ class _Collector:
             found.judged.append(one)
             found.windows += [(one, count) for count in windows(one.days, one.above, counted, today)]
             found.steps += _steps(one, asked.rule)
+            found.budgets += _budgets(one, found.last)
         found.axes += axis_peaks(readings, asked, self._signal())
         found.agreement += agreement(seen, readings, self.runner.diary, self.predicted)
 
@@ -194,6 +216,22 @@ class _Collector:
         return signals[0] if len(signals) == 1 else None
 
 
+def _budgets(one: Judged, now: int) -> list[Budget]:
+    """Return what is left of an averaging time that the end of the records cuts."""
+    measured = one.measured
+    running = np.flatnonzero((measured.start < now) & (measured.end > now))
+    if measured.asked.criterion.quantity not in MEANS or not running.size or not np.isfinite(one.limit):
+        return []
+    at = int(running[-1])
+    start, end = int(measured.start[at]), int(measured.end[at])
+    elapsed, whole = (now - start) / 1000.0, (end - start) / 1000.0
+    shift = float(measured.series.median[one.point, at] - measured.series.median[0, at])
+    so_far = float(measured.lower[at]) + shift + 10.0 * float(np.log10(whole / elapsed))
+    left = float(budget_db(one.limit, so_far, elapsed, whole))
+    return [Budget(measured.asked.station.id, measured.points[one.point], measured.asked.criterion.id, start, end,
+                   elapsed, so_far, one.limit, left)]
+
+
 def _kept(station: Station, readings: Ordered) -> Kept:
     rows = readings.rows
     counts = {word: int(((rows.flags & bit) != 0).sum()) for bit, (word, _) in flag.MEANING.items()}
@@ -216,4 +254,4 @@ def _steps(one: Judged, rule: Rule | None) -> list[tuple[Judged, float, int, int
     return [(one, level, allowed, count) for (level, allowed), count in zip(steps, above, strict=True)]
 
 
-__all__ = ["Gap", "Kept", "Statistics", "collect"]
+__all__ = ["Budget", "Gap", "Kept", "Statistics", "collect"]

@@ -14,29 +14,6 @@ from envpredict.monitoring.statistics.choices import NOT_SEPARABLE
 Floats = NDArray[np.float64]
 
 
-def energy_mean_db(level_db: ArrayLike, duration_s: ArrayLike) -> np.float64:
-    """Return the energy mean of levels (N,) dB that last so many seconds each, `10 lg(sum(d 10^(L/10)) / sum(d))`.
-
-    Levels must not be averaged as numbers; LA10 and LA90 can't be averaged at all. NaN in, NaN out. Raises ValueError
-    for durations that aren't positive.
-    """
-    level, duration = np.broadcast_arrays(np.asarray(level_db, dtype=float), np.asarray(duration_s, dtype=float))
-    if not level.size or np.any(duration <= 0):
-        raise ValueError("duration_s must be positive, and there must be a level")
-    return np.float64(10.0 * np.log10(np.sum(duration * 10.0 ** (level / 10.0)) / np.sum(duration)))
-
-
-def whole_period_db(level_db: ArrayLike, on_time_s: ArrayLike, period_s: ArrayLike) -> Floats:
-    """Return the mean over a period of a level (dB) that lasts `on_time_s` of it, the rest silent.
-
-    Shapes broadcast. Raises ValueError unless 0 < on_time_s <= period_s.
-    """
-    on, period = np.asarray(on_time_s, dtype=float), np.asarray(period_s, dtype=float)
-    if np.any(on <= 0) or np.any(on > period):
-        raise ValueError("on_time_s must be positive and not longer than period_s")
-    return np.asarray(np.asarray(level_db, dtype=float) + 10.0 * np.log10(on / period))
-
-
 def site_only_db(total_db: ArrayLike, background_db: ArrayLike) -> Floats:
     """Return the site's own level by energy subtraction (dB); NaN where the total isn't 3 dB above the background.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -121,8 +121,11 @@ def _usable(readings: Ordered, asked: Asked) -> tuple[Rows, Floats] | str:
     values = values_of(quantity, asked.station, readings.rows.values) if len(readings.rows) else np.zeros(0)
     if values is None:
         return f"{quantity} isn't recorded"
-    keep = np.flatnonzero(flag.usable(readings.rows.flags) & ~np.isnan(values))
-    return (readings.rows.take(keep), values[keep]) if keep.size else "no usable reading"
+    keep = flag.usable(readings.rows.flags) & ~np.isnan(values)
+    rows = replace(readings.rows, values={})  # what else was logged isn't carried along
+    if bool(keep.all()):
+        return (rows, values) if len(rows) else "no reading"
+    return (rows.take(np.flatnonzero(keep)), values[keep]) if keep.any() else "no usable reading"
 
 
 def _correction(asked: Asked) -> float:

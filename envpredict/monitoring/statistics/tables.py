@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envpredict.core.cautions import INVENTED, LOCAL_RULES, NOT_A_SAFETY_SYSTEM
 from envpredict.monitoring.records.stamps import iso
@@ -15,11 +16,13 @@ from envpredict.monitoring.replay.run import held
 from envpredict.monitoring.statistics.choices import CHOICES
 from envpredict.monitoring.statistics.collect import Statistics
 from envpredict.monitoring.statistics.judged import Judged
+from envpredict.monitoring.statistics.means import site_only_db
 
 if TYPE_CHECKING:
     import pandas as pd
 
 Rows = Iterator[tuple[Any, ...]]
+Floats = NDArray[np.float64]
 
 
 def _number(value: float, digits: int = 5) -> float | None:
@@ -50,12 +53,33 @@ def _levels(found: Statistics) -> Rows:
     zone = found.whole.clock.time_zone
     for one in found.judged:
         measured, series = one.measured, one.measured.series
+        site = _site_only(found, one)
         for slot in range(len(series.slots)):
             yield (measured.asked.station.id, measured.points[one.point], measured.asked.criterion.id,
                    str(series.slots.day[slot]), iso(int(measured.start[slot]), zone),
                    iso(int(measured.end[slot]), zone),
                    _number(float(series.median[one.point, slot])), _number(float(measured.lower[slot])),
-                   _number(float(series.coverage[slot]), 3), bool(measured.short[slot]), _number(one.limit))
+                   _number(float(series.coverage[slot]), 3), bool(measured.short[slot]), _number(one.limit),
+                   _number(float(site[slot])))
+
+
+def _site_only(found: Statistics, one: Judged) -> Floats:
+    """Return the site's own level of each slot, where a baseline was measured at its station and period; else NaN."""
+    measured, criterion = one.measured, one.measured.asked.criterion
+    level, station = measured.series.median[one.point], measured.asked.station
+    base = next((row.laeq_db for row in found.whole.plan.baseline if row.station == station.id
+                 and row.period == criterion.period and row.laeq_db is not None
+                 and row.position in (None, station.position)), None)
+    if base is None or criterion.quantity != "laeq_db" or one.point != 0:
+        return np.full(len(level), np.nan)
+    return site_only_db(np.where(np.isfinite(level), level, base), base)
+
+
+def _budget(found: Statistics) -> Rows:
+    zone = found.whole.clock.time_zone
+    for one in found.budgets:
+        yield (one.station, one.receptor, one.criterion, iso(one.start, zone), iso(one.end, zone),
+               round(one.elapsed_s, 3), _number(one.so_far_db), _number(one.limit_db), _number(one.left_db))
 
 
 def _exceedances(found: Statistics) -> Rows:
@@ -139,7 +163,14 @@ TABLES: dict[str, tuple[Callable[[Statistics], Rows], dict[str, str]]] = {
         "station": "station", "receptor": "receptor judged", "criterion": "criterion", "day": "local date",
         "start": "start of the slot", "end": "its end", "level": "level over the valid time; the certain part where "
         "that is too short", "level_if_silent": "level if all that is missing was silent", "coverage": "valid share",
-        "short": "too little valid time", "limit": "limit"}),
+        "short": "too little valid time", "limit": "limit",
+        "site_only": "the site's own level by energy subtraction of the plan's baseline; empty where the total isn't "
+        "3 dB above it"}),
+    "budget": (_budget, {
+        "station": "station", "receptor": "receptor", "criterion": "criterion",
+        "start": "start of the running averaging time", "end": "its end",
+        "elapsed_s": "seconds gone when the records end", "so_far": "level so far",
+        "limit": "limit", "left": "level that the rest may have so that the whole meets the limit; empty: used up"}),
     "exceedances": (_exceedances, {
         "id": "id of the event", "tier": "level", "station": "station", "receptor": "receptor", "rule": "criterion and "
         "level", "start": "start", "end": "end", "duration_s": "duration in s", "readings": "readings that reach it",
