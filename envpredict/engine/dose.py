@@ -25,6 +25,8 @@ POWER = {"energy_sum": 2.0, "fourth_power_sum": 4.0}
 DRAWS = 400
 SEED = 20_270_302
 _UPPER, _UPPER_Z = 0.95, 1.6448536269514722
+_STEP = 0.005
+"""Own scatters are told apart in steps of this many log10 units, so that their draws can be shared."""
 _NOTHING = 1e-4
 """Contributions whose share of the sum is smaller than this, all errors aside, are added without an error."""
 
@@ -46,43 +48,33 @@ def own_draws(passes: int) -> Floats:
 
 
 @njit(cache=True)
-def _slot(level: Floats, own: Floats, weight: Floats, one: Numbers, power: float, gate: float, errors: Floats,
-          out: Floats) -> None:
-    """Fill `out` (draws) with log10 of a slot's level; with a gate, no higher than its highest contribution over it."""
-    top = -np.inf
-    for c in range(level.size):
-        top = max(top, power * level[c] + np.log10(weight[c]))
-    still, count = 0.0, 0
-    live = np.empty(level.size, dtype=np.int64)
-    for c in range(level.size):
-        share = 10.0 ** (power * level[c] + np.log10(weight[c]) - top)
-        if share < _NOTHING or own[c] <= 0.0:
-            still += share
-        if share >= _NOTHING:
-            live[count] = c
-            count += 1
+def _slot(share: Floats, event: Floats, code: Numbers, one: Numbers, count: int, still: float, gate: float,
+          lifts: Floats, out: Floats) -> None:
+    """Fill `out` (draws) with a slot's sum, in units of its largest contribution; `still` is what has no error.
+
+    With a gate the sum counts no more than the highest single event times the gate.
+    """
     for k in range(out.size):
-        total, highest = still, -np.inf
+        total, highest = still, 0.0
         for n in range(count):
-            c = live[n]
-            moved = level[c] + own[c] * errors[k, one[c]]
-            highest = max(highest, moved)
-            if own[c] > 0.0:
-                total += 10.0 ** (power * moved + np.log10(weight[c]) - top)
-        out[k] = min((np.log10(total) + top) / power, highest + gate)
+            lift = lifts[code[n], k, one[n]]
+            total += share[n] * lift
+            highest = max(highest, event[n] * lift)
+        out[k] = min(total, highest * gate)
 
 
 @njit(cache=True)
-def _slots(level: Floats, own: Floats, weight: Floats, one: Numbers, first: Numbers, power: float, gate: Floats,
-           errors: Floats, median: Floats, spread: Floats, top: Numbers) -> None:
-    draws = errors.shape[0]
+def _slots(level: Floats, code: Numbers, weight: Floats, one: Numbers, first: Numbers, power: float, gate: Floats,
+           lifts: Floats, median: Floats, spread: Floats, top: Numbers) -> None:
+    draws = lifts.shape[1]
     out = np.empty(draws)
+    size = level.shape[1]
+    share, event = np.empty(size), np.empty(size)
+    codes, ones = np.empty(size, dtype=np.int64), np.empty(size, dtype=np.int64)
     for q in range(level.shape[0]):
         for s in range(first.size - 1):
             a, b = first[s], first[s + 1]
             median[q, s], spread[q, s], top[q, s] = -np.inf, 0.0, -1
-            if b == a:
-                continue
             best = -np.inf
             unknown = False
             for c in range(a, b):
@@ -96,11 +88,29 @@ def _slots(level: Floats, own: Floats, weight: Floats, one: Numbers, first: Numb
                 continue
             if best == -np.inf:
                 continue
-            _slot(level[q, a:b], own[q, a:b], weight[a:b], one[a:b], power, gate[q], errors, out)
+            still, count = 0.0, 0
+            for c in range(a, b):
+                part = 10.0 ** (power * level[q, c] + np.log10(weight[c]) - best)
+                if part < _NOTHING:
+                    still += part
+                    continue
+                share[count], event[count] = part, part / weight[c]
+                codes[count], ones[count] = code[q, c], one[c]
+                count += 1
+            _slot(share, event, codes, ones, count, still, gate[q], lifts, out)
             ordered = np.sort(out)
             middle = 0.5 * (ordered[draws // 2 - 1] + ordered[draws // 2])
-            median[q, s] = middle
-            spread[q, s] = max(ordered[int(_UPPER * draws)] - middle, 0.0) / _UPPER_Z
+            median[q, s] = (np.log10(middle) + best) / power
+            upper = (np.log10(ordered[int(_UPPER * draws)]) + best) / power
+            spread[q, s] = max(upper - median[q, s], 0.0) / _UPPER_Z
+
+
+def _lifts(own: Floats, passes: int, power: float) -> tuple[Numbers, Floats]:
+    """Return the code (Q, C) of each own scatter, rounded, and by how much each draw lifts a pass (codes, draws, N)."""
+    steps, code = np.unique(np.round(own / _STEP).astype(np.int64), return_inverse=True)
+    errors = own_draws(passes)
+    lifts = np.stack([10.0 ** (power * _STEP * step * errors) for step in steps]) if steps.size else errors[None]
+    return np.reshape(code, own.shape).astype(np.int64), np.ascontiguousarray(lifts)
 
 
 def add_up(level: Floats, own: Floats, weight: Floats, one: Numbers, slot: Numbers, slots: int, passes: int,
@@ -116,8 +126,10 @@ def add_up(level: Floats, own: Floats, weight: Floats, one: Numbers, slot: Numbe
     shape = (level.shape[0], slots)
     median, spread, top = np.empty(shape), np.empty(shape), np.empty(shape, dtype=np.int64)
     first = np.searchsorted(slot, np.arange(slots + 1)).astype(np.int64)
-    free = np.full(level.shape[0], np.inf) if gate is None else gate
-    _slots(np.ascontiguousarray(level, dtype=float), np.ascontiguousarray(own, dtype=float),
-           np.ascontiguousarray(weight, dtype=float), np.ascontiguousarray(one, dtype=np.int64), first, power,
-           np.ascontiguousarray(free, dtype=float), own_draws(passes), median, spread, top)
+    with np.errstate(over="ignore"):
+        free = np.full(level.shape[0], np.inf) if gate is None else 10.0 ** (power * gate)
+    code, lifts = _lifts(own, passes, power)
+    _slots(np.ascontiguousarray(level, dtype=float), code, np.ascontiguousarray(weight, dtype=float),
+           np.ascontiguousarray(one, dtype=np.int64), first, power, np.ascontiguousarray(free, dtype=float), lifts,
+           median, spread, top)
     return median, spread, top

@@ -216,7 +216,9 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
                            np.where(deferred, heading.defers, "").astype(object),
                            said.astype(object)),
     }
-    p_day = np.where(judged[:, None], judgement.p_day, np.float32(np.nan))
+    # a limit whose exceedance is no verdict of its own has no chance of a day to show
+    shown = judged & (heading.defers == "")
+    p_day = np.where(shown[:, None], judgement.p_day, np.float32(np.nan))
     return Block({name: table[name] for name in FINDING_COLUMNS}, heading.method, heading.effect,
                  days[: p_day.shape[1]], p_day)
 

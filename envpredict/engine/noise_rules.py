@@ -15,7 +15,7 @@ from envpredict.engine.day_rules import NOTE as DAY_RULE_NOTE
 from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.hours_rules import level_for_hours
 from envpredict.engine.judge import Judgement, days_of
-from envpredict.engine.judge_rule import counts_days, judge_rule, spared
+from envpredict.engine.judge_rule import counting, counts_days, judge_rule, spared
 from envpredict.engine.noise_baseline import Baseline, baselines
 from envpredict.engine.noise_levels import MAXIMA, RuleLevels, levels_of
 from envpredict.engine.sound_points import OTHER, SIDES
@@ -106,7 +106,7 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, levels: RuleLev
     sound, points = levels.sound, levels.sound.points
     basis = max(rank(sound.basis), *(rank(one.basis) for one in levels.citations), 0)
     notes = (*method.notes, *method.choice.site.plant_notes, *levels.notes,
-             *((DAY_RULE_NOTE,) if counts_days(rule) else ()))
+             *((counting(rule), DAY_RULE_NOTE) if counts_days(rule) else ()))
     piles = run.plan_m.shape[1]
     unproven = method.feasible.doubts(piles)[pile]
     if levels.median_basis == "estimate":
@@ -128,7 +128,7 @@ def _no_evidence(run: Run, method: MethodRun, rule: Rule) -> Evidence:
     nothing = np.full(count, "", dtype=object)
     return Evidence(np.full(count, run.sound.method.model, dtype=object), np.zeros(count, dtype=np.int64),
                     np.zeros(count, dtype=np.int64), nothing, nothing, nothing,
-                    (*method.notes, *((DAY_RULE_NOTE,) if counts_days(rule) else ())))
+                    (*method.notes, *((counting(rule), DAY_RULE_NOTE) if counts_days(rule) else ())))
 
 
 def _silence(run: Run, rule: Rule) -> LevelSeries:

@@ -14,11 +14,16 @@ from site_law_site import PRESS, assessed, press_level, rows, scenario, site_fil
 from envpredict.engine.explain import explain
 from envpredict.engine.results import Assessment
 from envpredict.engine.site_law import SCHEMA, HarderGround, PlantFit, SiteFile, speaks_for
+from envpredict.engine.vibration import TWICE
 from envpredict.outputs.run_record import record
 
 IMPACT = "impact_hydraulic"
 TOE = {"quantity": "ppv_resultant", "method": "impact_hydraulic", "energy_kj": 40.0, "depth_m": 6.5}
 LOW = {"quantity": "ppv_component", "method": IMPACT, "energy_kj": 40.0, "ground": "IV"}
+
+
+METHODS = {"impact": (IMPACT, "energy_kj = 40"), "vibrator": ("vibratory_standard", "energy_kj = 6")}
+VIBRATOR = {"quantity": "ppv_resultant", "method": "vibratory_standard", "energy_kj": 6.0}
 
 
 @cache
@@ -34,6 +39,10 @@ def run(case: str) -> Assessment:
         "harder": site_file(("auger_press_estimate", rows(hard=False)), harder_ground=(
             HarderGround(piles=("A-001", "A-002"), from_m=4.0, to_m=5.5, why="pile A-001: press force 900 kN"),)),
         "impact plain": None,
+        "vibrator plain": None,
+        "vibrator running": site_file(("bs5228_vibratory", rows(lambda d: 90.0 / d**1.4, phase="running", **VIBRATOR))),
+        "vibrator start": site_file(("bs5228_vibratory", rows(lambda d: 45.0 / d**1.2, phase="start_stop",
+                                                              **VIBRATOR))),
         "impact": site_file(("caltrans_impact", rows(lambda d: 40.0 / d**1.2, **LOW))),
         "impact few": site_file(("caltrans_impact", rows(lambda d: 5.0 / d**1.1, distances=(10.0, 20.0), piles=2,
                                                          **LOW))),
@@ -43,10 +52,9 @@ def run(case: str) -> Assessment:
         "impact other energy": site_file(("bs5228_percussive", rows(lambda d: 90.0 / d**1.2,
                                                                     **{**TOE, "energy_kj": 10.0}))),
     }
+    method, more = METHODS.get(case.partition(" ")[0], (PRESS, ""))
     with TemporaryDirectory() as folder:
-        impact = case.startswith("impact")
-        return assessed(scenario(Path(folder) / "site", files[case], IMPACT if impact else PRESS,
-                                 "energy_kj = 40" if impact else ""))
+        return assessed(scenario(Path(folder) / "site", files[case], method, more))
 
 
 def vibration(case: str) -> pd.DataFrame:
@@ -186,6 +194,26 @@ def test_a_chance_that_is_low_only_by_provisional_records_cant_be_judged() -> No
     # what was unlikely by the published law alone stays so
     sure = plain["likelihood"] == "unlikely"
     assert set(table.loc[sure, "likelihood"]) <= {"unlikely"}
+
+
+def governing_phases(case: str) -> set[tuple[str, bool]]:
+    """Return which phases govern the passes, each with whether it's the rule of twice the running level."""
+    found = run(case).detail["methods"]["vibratory_standard"].vibration
+    return {(found.fields[number].law.phase, TWICE in found.fields[number].notes) for number in np.unique(found.field)}
+
+
+def test_start_and_stop_follow_the_running_level_until_they_are_measured_themselves() -> None:
+    # twice the running level governs near by, the printed level of start and stop far off
+    assert governing_phases("vibrator plain") == {("start_stop", True), ("start_stop", False)}
+    plain, running, start = (vibration(f"vibrator {case}") for case in ("plain", "running", "start"))
+    doubled = running["reason"].str.contains("twice the running level as trial records of this site have updated it")
+    assert doubled.any()
+    assert "unlikely" not in set(running.loc[doubled & ~(plain["likelihood"] == "unlikely"), "likelihood"])
+    # a measured start and stop takes the place of both the printed law and twice the running level
+    mine = start["reason"].str.contains("updated by trial records of this site;")
+    assert mine.any()
+    assert (start.loc[mine, "predicted_median"] < plain.loc[mine, "predicted_median"]).all()
+    assert ("start_stop", False) in governing_phases("vibrator start")
 
 
 def test_the_law_for_hard_ground_can_be_updated_itself() -> None:
