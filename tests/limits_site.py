@@ -16,10 +16,10 @@ import shapely
 
 from envpredict.engine.assess import method_findings
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import choices
 from envpredict.engine.findings import frame
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.run import MethodRun, Run, prepare, run_method
+from envpredict.engine.works.choices import choices
 from envpredict.limits.schema import LimitSet
 from envpredict.scenario.starter import write_starter
 from envpredict.scenario.types import USES, LimitsEntry, MethodEntry, Scenario

@@ -11,12 +11,12 @@ import numpy as np
 from shapely.geometry import Point
 
 from envpredict.core.citation import Citation
-from envpredict.engine.sound_cover import Cover
-from envpredict.engine.sound_field import Positions, plant_fields
-from envpredict.engine.sound_octave import OctaveMethod
-from envpredict.engine.sound_points import SoundPoints
-from envpredict.engine.sound_scene import SoundScene, prepared, walls_of
-from envpredict.engine.terrain import Terrain
+from envpredict.engine.sound.cover import Cover
+from envpredict.engine.sound.field import Positions, plant_fields
+from envpredict.engine.sound.octave import OctaveMethod
+from envpredict.engine.sound.points import SoundPoints
+from envpredict.engine.sound.scene import SoundScene, prepared, walls_of
+from envpredict.engine.sound.terrain import Terrain
 from envpredict.methods.schema import Plant, a_weighted_sum_db
 
 CRS = "EPSG:32631"

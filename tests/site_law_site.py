@@ -10,8 +10,8 @@ import numpy as np
 from envpredict.engine.assess import assess
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.intake import read_scenario
+from envpredict.engine.learned.site_law import SCHEMA, SiteFile
 from envpredict.engine.results import Assessment
-from envpredict.engine.site_law import SCHEMA, SiteFile
 from envpredict.monitoring.site_law.fit import fit_trial
 from envpredict.monitoring.site_law.trial import Row, Trial
 from envpredict.monitoring.site_law.write import to_toml

@@ -7,15 +7,15 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from envpredict.engine.compare_pairs import CHANCE
+from envpredict.engine.compared.pairs import CHANCE
 from envpredict.engine.results import EFFECTS
 from envpredict.methods.suitability import VERDICT_MEANING
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from envpredict.engine.compare import Comparison
-    from envpredict.engine.compare_with import BeforeAfter
+    from envpredict.engine.compared.compare import Comparison
+    from envpredict.engine.compared.with_reductions import BeforeAfter
 
 WIDTH = 100
 NAME = 25

@@ -9,8 +9,8 @@ from pathlib import Path
 from envpredict.core.cautions import CAUTIONS
 from envpredict.core.errors import InputProblems, OutputFailure, Problem
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import choose
-from envpredict.engine.standoffs import Answer, Question, check_question, phase_of, standoffs, verify_mark
+from envpredict.engine.vibration.standoffs import Answer, Question, check_question, phase_of, standoffs, verify_mark
+from envpredict.engine.works.choices import choose
 
 
 def question(*, method: str, ground_class: str, limit_set: str, model: str | None, use: str, structure: str,

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from envpredict.core.errors import InputProblems, Problem
-from envpredict.engine.site_law import SCHEMA, SiteFile
+from envpredict.engine.learned.site_law import SCHEMA, SiteFile
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
@@ -151,7 +151,7 @@ def _head(scenario: Scenario | None) -> dict[str, str | bool]:
 
 def _written(asked: Question, site: SiteFile) -> list[str]:
     """Write the site law where a file is named, an earlier one's other parts carried along."""
-    from envpredict.engine.site_law_read import read_site_law
+    from envpredict.engine.learned.read import read_site_law
     from envpredict.monitoring.files import write_whole
     from envpredict.monitoring.site_law.write import joined, to_toml
 

@@ -23,7 +23,7 @@ def command(scenario: Path, reductions: tuple[str, ...], folder: Path | None) ->
       envpredict compare scenarios/quay_wall --with lower_energy:energy_kj=20 --with hammer_tower
     """
     from envpredict.cli import _compare
-    from envpredict.engine.compare_with import side_by_side
+    from envpredict.engine.compared.with_reductions import side_by_side
     from envpredict.engine.intake import read_scenario
     from envpredict.outputs.comparison import write_comparison
     from envpredict.outputs.write import check_target

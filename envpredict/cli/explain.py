@@ -21,7 +21,7 @@ def command(scenario: Path, receptor: str, method: str | None, exceedances: tupl
       envpredict explain scenarios/quay_wall --receptor H001 --method impact_hydraulic
     """
     from envpredict.engine.assess import assess
-    from envpredict.engine.explain import explain
     from envpredict.engine.intake import read_scenario
+    from envpredict.engine.traced.explain import explain
 
     click.echo(explain(assess(read_scenario(scenario)), receptor, method, exceedances))

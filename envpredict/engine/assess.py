@@ -7,17 +7,20 @@ from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
 from envpredict.core.quantities import QUANTITIES
-from envpredict.engine import feasibility, hours_rules, noise_rules, reductions, vibration_rules, worst_programme
+from envpredict.engine import hours_rules
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import choices
 from envpredict.engine.findings import Block, by_day, frame
 from envpredict.engine.grids import level_grids
-from envpredict.engine.movement import movement
-from envpredict.engine.noise_needs import noise_needs
-from envpredict.engine.programme import events
+from envpredict.engine.noise import rules as noise_rules
+from envpredict.engine.noise.needs import noise_needs
 from envpredict.engine.provenance import provenance
 from envpredict.engine.results import Assessment
 from envpredict.engine.run import MethodRun, Run, prepare, run_method
+from envpredict.engine.vibration import rules as vibration_rules
+from envpredict.engine.works import feasibility, reductions, worst_programme
+from envpredict.engine.works.choices import choices
+from envpredict.engine.works.movement import movement
+from envpredict.engine.works.programme import events
 from envpredict.limits.values import HoursOnly
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ from envpredict.core.series import Slots
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from envpredict.engine.programme import Passes
+    from envpredict.engine.works.programme import Passes
     from envpredict.limits.periods import Period
 
 Floats = NDArray[np.float64]

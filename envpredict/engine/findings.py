@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from envpredict.core.citation import BASES, VERIFY_MARK, Basis
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied
-from envpredict.engine.judge import Judgement, margin_db
+from envpredict.engine.chances.judge import Judgement, margin_db
 from envpredict.engine.phrases import Phrases, coded
 from envpredict.engine.results import FINDING_COLUMNS, LIKELIHOOD_MEANING
 

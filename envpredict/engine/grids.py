@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.engine.results import Grid
-from envpredict.engine.sound import Sound
-from envpredict.engine.sound_field import Positions
-from envpredict.engine.sound_method import method_sound, plant_by_screens
-from envpredict.engine.sound_points import SoundPoints
-from envpredict.engine.vibration import ground_vibration
+from envpredict.engine.sound.field import Positions
+from envpredict.engine.sound.method import method_sound, plant_by_screens
+from envpredict.engine.sound.points import SoundPoints
+from envpredict.engine.sound.run_sound import Sound
+from envpredict.engine.vibration.field import ground_vibration
 
 if TYPE_CHECKING:
     from envpredict.engine.run import MethodRun, Run

@@ -9,11 +9,11 @@ from envpredict.core.errors import InputProblems, Problem, ScenarioProblems
 from envpredict.core.words import suggestion
 from envpredict.engine.catalogue import Catalogue, load_catalogue
 from envpredict.engine.confirmed import check_confirmations
-from envpredict.engine.noise_fit import noise_problems
+from envpredict.engine.learned.read import file_faults, site_law_faults
+from envpredict.engine.noise.fit import noise_problems
 from envpredict.engine.own_laws import own_ids
-from envpredict.engine.site_law_read import file_faults, site_law_faults
-from envpredict.engine.steps import check_choice
-from envpredict.engine.works_fit import works_problems
+from envpredict.engine.vibration.steps import check_choice
+from envpredict.engine.works.fit import works_problems
 
 if TYPE_CHECKING:
     from envpredict.limits.schema import LimitSet
@@ -34,7 +34,7 @@ def laws_of(catalogue: Catalogue) -> dict[str, frozenset[str]]:
 
 def known_words(catalogue: Catalogue) -> Known:
     """Return the words that a scenario may use."""
-    from envpredict.engine.sound import NOISE_METHODS
+    from envpredict.engine.sound.run_sound import NOISE_METHODS
     from envpredict.ground.spt import read_spt
     from envpredict.limits.facts import FACTS
     from envpredict.methods.fields import GROUND_CLASSES

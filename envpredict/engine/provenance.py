@@ -7,21 +7,21 @@ from importlib.metadata import version
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import Citation
+from envpredict.engine.learned.evidence import HARDER_SOURCE
+from envpredict.engine.learned.site_law import ENOUGH, REACH
+from envpredict.engine.learned.use import SiteUse, summary
 from envpredict.engine.results import Provenance
-from envpredict.engine.site_law import ENOUGH, REACH
-from envpredict.engine.site_law_evidence import HARDER_SOURCE
-from envpredict.engine.site_law_use import SiteUse, summary
-from envpredict.engine.sound import NOISE_METHODS
-from envpredict.engine.sound_field import HEAD_HEIGHT
-from envpredict.engine.sound_method import ON_TIME_SOURCE
-from envpredict.engine.sound_points import EAR_HEIGHT
-from envpredict.engine.sound_times import PITCHING
+from envpredict.engine.sound.field import HEAD_HEIGHT
+from envpredict.engine.sound.method import ON_TIME_SOURCE
+from envpredict.engine.sound.points import EAR_HEIGHT
+from envpredict.engine.sound.run_sound import NOISE_METHODS
+from envpredict.engine.sound.times import PITCHING
 from envpredict.models.noise.facade_indoor import FACADE
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
     from envpredict.engine.run import MethodRun
-    from envpredict.engine.sound_field import NoiseMethod
+    from envpredict.engine.sound.field import NoiseMethod
     from envpredict.scenario.types import Scenario
 
 PACKAGES = ("numpy", "scipy", "pandas", "geopandas", "shapely", "pyproj", "numba", "folium")

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
-    from envpredict.engine.choices import MethodChoice
+    from envpredict.engine.works.choices import MethodChoice
     from envpredict.scenario.types import Scenario
 
 Likelihood = Literal["unlikely", "possible", "likely", "cannot_judge", "not_applicable", "breach"]
@@ -110,7 +110,7 @@ class Assessment:
 
     `findings`: one row per receptor x method x limit (x period), columns `FINDING_COLUMNS`.
     `receptors`: the scenario's receptors (its CRS) in the scenario's order.
-    `programme`: method id to its frame of events (`engine.programme.EVENT_COLUMNS`).
+    `programme`: method id to its frame of events (`engine.works.programme.EVENT_COLUMNS`).
     `grids`: (method id, "vibration" | "noise") to the level grid.
     `drafts`: the adopted limits that are recalled from memory and unconfirmed; not empty means DRAFT.
     `detail`: `run` and `methods` (id to `run.MethodRun`); `days` (D,) and `daily`, (method, effect) to the highest

@@ -10,19 +10,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.engine.applied import Classed, classed, receptor_facts
-from envpredict.engine.feasibility import Feasibility, feasibility
 from envpredict.engine.geometry import plan_distance_m
-from envpredict.engine.programme import SPEEDS, Passes, Speed, plan_work
-from envpredict.engine.site import Site, read_site
-from envpredict.engine.site_law_use import SiteUse
-from envpredict.engine.soil import Drives, drives, read_ground
-from envpredict.engine.sound import Sound, sound_of
-from envpredict.engine.sound_method import MethodSound, method_sound, plant_by_screens
-from envpredict.engine.vibration import GroundVibration, ground_vibration
+from envpredict.engine.learned.use import SiteUse
+from envpredict.engine.sound.method import MethodSound, method_sound, plant_by_screens
+from envpredict.engine.sound.run_sound import Sound, sound_of
+from envpredict.engine.vibration.field import GroundVibration, ground_vibration
+from envpredict.engine.works.feasibility import Feasibility, feasibility
+from envpredict.engine.works.programme import SPEEDS, Passes, Speed, plan_work
+from envpredict.engine.works.site import Site, read_site
+from envpredict.engine.works.soil import Drives, drives, read_ground
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
-    from envpredict.engine.choices import MethodChoice
+    from envpredict.engine.works.choices import MethodChoice
     from envpredict.scenario.types import Scenario
 
 Floats = NDArray[np.float64]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
-from datetime import date
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
@@ -30,7 +30,7 @@ def template_bytes(plan: Plan | None = None) -> bytes:
 
     buffer = io.BytesIO()
     book = xlsxwriter.Workbook(buffer, {"in_memory": True, "default_date_format": "yyyy-mm-dd"})
-    book.set_properties({"created": date(2000, 1, 1)})  # a fixed date: the same plan gives the same file
+    book.set_properties({"created": datetime(2000, 1, 1)})  # a fixed date: the same plan gives the same file
     formats = {"head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}),
                "text": book.add_format({"text_wrap": True, "valign": "top"}),
                "date": book.add_format({"num_format": "yyyy-mm-dd", "valign": "top"})}

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from envpredict.core.citation import BASIS_MEANING
-from envpredict.engine.compare import EFFECT_COLUMNS, METHOD_COLUMNS, Comparison, compare
-from envpredict.engine.compare_pairs import CHANCE, PAIR_COLUMNS
+from envpredict.engine.compared.compare import EFFECT_COLUMNS, METHOD_COLUMNS, Comparison, compare
+from envpredict.engine.compared.pairs import CHANCE, PAIR_COLUMNS
 from envpredict.outputs.findings_csv import text_columns_harmless
 from envpredict.outputs.once import once
 from envpredict.outputs.registry import output
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-    from envpredict.engine.compare_with import SideBySide
+    from envpredict.engine.compared.with_reductions import SideBySide
     from envpredict.engine.results import Assessment
 
 NOTES = (

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from envpredict.engine.compare import Comparison
+    from envpredict.engine.compared.compare import Comparison
     from envpredict.outputs.view import View
 
 LABEL_MM, ROW_MM, TITLE_MM, BELOW_MM, GAP_MM, LEGEND_MM = 50.0, 7.0, 9.0, 10.0, 5.0, 7.0

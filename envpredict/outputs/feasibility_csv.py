@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from envpredict.engine.feasibility import decided
+from envpredict.engine.works.feasibility import decided
 from envpredict.outputs.findings_csv import text_columns_harmless
 from envpredict.outputs.registry import output
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def by_section(assessment: Assessment) -> pd.DataFrame:
     """Return what decides each check of every method in every section of the wall, the worst pile of each.
 
-    Columns: those of `engine.feasibility.FEASIBILITY_COLUMNS`, and `piles`, how many it decides for.
+    Columns: those of `engine.works.feasibility.FEASIBILITY_COLUMNS`, and `piles`, how many it decides for.
     """
     return decided(assessment.detail["feasibility"], ("method", "section", "aspect"))
 

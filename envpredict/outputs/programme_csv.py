@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from envpredict.engine.programme import events
+from envpredict.engine.works.programme import events
 from envpredict.outputs.findings_csv import text_columns_harmless
 from envpredict.outputs.registry import output
 
@@ -21,7 +21,7 @@ NAME = "programme.csv"
 def programmes(assessment: Assessment) -> pd.DataFrame:
     """Return the programmes of all candidates, one row per pass and item of plant.
 
-    Columns: `rates` (slow, likely or fast), then those of `engine.programme.EVENT_COLUMNS`, times as ISO 8601.
+    Columns: `rates` (slow, likely or fast), then those of `engine.works.programme.EVENT_COLUMNS`, times as ISO 8601.
     """
     import pandas as pd
 

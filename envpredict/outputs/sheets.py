@@ -10,9 +10,9 @@ import pandas as pd
 
 from envpredict.core.citation import BASIS_MEANING, VERIFY_MARK
 from envpredict.core.quantities import POSITIONS, QUANTITIES
-from envpredict.engine.feasibility import decided
-from envpredict.engine.programme import EVENT_COLUMNS
 from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANING, SEVERITY
+from envpredict.engine.works.feasibility import decided
+from envpredict.engine.works.programme import EVENT_COLUMNS
 from envpredict.limits.base import STATUS_MEANING
 from envpredict.outputs.view import View, catalogue_of, comparable
 

@@ -18,12 +18,12 @@ from shapely.geometry import box
 
 from envpredict.engine.assess import assess
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.sound_field import Positions, ends_of, plant_fields
-from envpredict.engine.sound_octave import OctaveMethod, cut, passed
-from envpredict.engine.sound_paths import direct_ways
-from envpredict.engine.sound_points import SoundPoints
-from envpredict.engine.sound_reflect import reflected_energy
-from envpredict.engine.sound_scene import SoundScene
+from envpredict.engine.sound.field import Positions, ends_of, plant_fields
+from envpredict.engine.sound.octave import OctaveMethod, cut, passed
+from envpredict.engine.sound.paths import direct_ways
+from envpredict.engine.sound.points import SoundPoints
+from envpredict.engine.sound.reflect import reflected_energy
+from envpredict.engine.sound.scene import SoundScene
 from envpredict.models.noise.iso9613_2_1996 import flat_attenuation
 
 SCENARIO = Path(__file__).resolve().parents[2] / "scenarios" / "quay_wall"

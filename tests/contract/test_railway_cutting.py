@@ -13,10 +13,10 @@ from geopandas.testing import assert_geodataframe_equal
 from pandas.testing import assert_frame_equal
 
 from envpredict.engine.assess import assess
-from envpredict.engine.compare import compare
-from envpredict.engine.feasibility import decided
+from envpredict.engine.compared.compare import compare
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.results import FINDING_COLUMNS, Assessment
+from envpredict.engine.works.feasibility import decided
 from envpredict.scenario.types import Scenario
 
 CUTTING = Path(__file__).resolve().parents[2] / "scenarios" / "railway_cutting"

@@ -9,9 +9,9 @@ from scenario_folder import Folder
 
 from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import MethodChoice, choices, choose
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.own_laws import laws_with_choice
+from envpredict.engine.works.choices import MethodChoice, choices, choose
 from envpredict.methods.fields import LawUse
 from envpredict.methods.schema import a_weighted_sum_db
 from envpredict.scenario.types import MethodEntry

@@ -13,9 +13,9 @@ from scenario_folder import Folder
 
 from envpredict.cli import main
 from envpredict.core.errors import InputProblems
-from envpredict.engine.compare import EFFECT_COLUMNS, EVIDENCE, METHOD_COLUMNS, Comparison, compare
-from envpredict.engine.compare_pairs import CHANCE, PAIR_COLUMNS, chance_lower, dominates, pairs, standing
-from envpredict.engine.compare_with import read_reduction, side_by_side
+from envpredict.engine.compared.compare import EFFECT_COLUMNS, EVIDENCE, METHOD_COLUMNS, Comparison, compare
+from envpredict.engine.compared.pairs import CHANCE, PAIR_COLUMNS, chance_lower, dominates, pairs, standing
+from envpredict.engine.compared.with_reductions import read_reduction, side_by_side
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.results import SEVERITY
 from envpredict.outputs.comparison import frames

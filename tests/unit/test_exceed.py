@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from envpredict.engine.exceed import at_least_once, days_above
+from envpredict.engine.chances.exceed import at_least_once, days_above
 
 DRAWS = 200_000
 

@@ -14,14 +14,14 @@ from scenario_folder import CRS, EAST, NORTH, Folder
 
 from envpredict.core.citation import BASES
 from envpredict.core.errors import ScenarioProblems
-from envpredict.engine import feasibility as feasible
 from envpredict.engine.assess import assess
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import choices
-from envpredict.engine.feasible import ASPECTS, VERDICTS
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.movement import MOVEMENT_COLUMNS, movement
 from envpredict.engine.run import Run, prepare
+from envpredict.engine.works import feasibility as feasible
+from envpredict.engine.works.choices import choices
+from envpredict.engine.works.feasible import ASPECTS, VERDICTS
+from envpredict.engine.works.movement import MOVEMENT_COLUMNS, movement
 from envpredict.methods.resistance import Layers, Section, static_resistance
 from envpredict.outputs.feasibility_csv import by_section
 

@@ -7,12 +7,12 @@ import pandas as pd
 import pytest
 
 from envpredict.core.series import LevelSeries, Slots
-from envpredict.engine.day_rules import judge_allowance, judge_days, trigger_level
+from envpredict.engine.chances.day_rules import judge_allowance, judge_days, trigger_level
+from envpredict.engine.chances.judge import judge, margin_db
+from envpredict.engine.chances.reduce import worst_point
 from envpredict.engine.findings import likelihoods, rounded
 from envpredict.engine.govern import governing
-from envpredict.engine.judge import judge, margin_db
 from envpredict.engine.phrases import Phrases, coded
-from envpredict.engine.reduce import worst_point
 from envpredict.limits.persistence import Counted, Lasting, triggered
 from envpredict.limits.values import DayAllowance
 

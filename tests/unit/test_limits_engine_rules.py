@@ -13,9 +13,9 @@ from limits_site import made_up, prepared, scenario, with_set
 from envpredict.core.errors import Incommensurable
 from envpredict.core.series import LevelSeries, Slots
 from envpredict.engine import hours_rules
+from envpredict.engine.chances.judge import Comparison, judge
+from envpredict.engine.chances.judge_rule import check_alike, judge_rule, spared
 from envpredict.engine.hours_rules import level_for_hours
-from envpredict.engine.judge import Comparison, judge
-from envpredict.engine.judge_rule import check_alike, judge_rule, spared
 from envpredict.limits.outcome import Missing, NotGoverned
 from envpredict.limits.rule import Rule
 from envpredict.limits.values import HoursByMargin

@@ -11,8 +11,8 @@ from envpredict.core.citation import BASES
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import classed, receptor_facts
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.programme import EVENT_COLUMNS
 from envpredict.engine.results import FINDING_COLUMNS, LIKELIHOOD_MEANING, Assessment
+from envpredict.engine.works.programme import EVENT_COLUMNS
 
 DESIGN = 0.05
 

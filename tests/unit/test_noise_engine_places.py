@@ -13,12 +13,12 @@ from shapely.geometry import LineString, Point, box
 
 from envpredict.core.errors import EnvpredictError
 from envpredict.engine.assess import assess
-from envpredict.engine.explain import explain
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.noise_needs import NEED_COLUMNS
+from envpredict.engine.noise.needs import NEED_COLUMNS
+from envpredict.engine.noise.screens import SCREEN_COLUMNS, screen_heights
 from envpredict.engine.results import Assessment
-from envpredict.engine.screens import SCREEN_COLUMNS, screen_heights
-from envpredict.engine.sound_points import FACING, OTHER, PLACE
+from envpredict.engine.sound.points import FACING, OTHER, PLACE
+from envpredict.engine.traced.explain import explain
 
 HOUSE = box(-6, 30, 6, 40)
 

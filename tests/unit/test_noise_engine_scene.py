@@ -14,13 +14,13 @@ from noise_site import levels, points, scene, source
 from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, MultiPolygon, Point, Polygon, box
 
-from envpredict.engine.sound_cover import FEW_EDGES, Cover
-from envpredict.engine.sound_field import Positions, plant_fields
-from envpredict.engine.sound_octave import OctaveMethod, cut
-from envpredict.engine.sound_paths import Ends, direct_ways
-from envpredict.engine.sound_points import own_obstacles
-from envpredict.engine.sound_reflect import mirrors
-from envpredict.engine.terrain import Terrain
+from envpredict.engine.sound.cover import FEW_EDGES, Cover
+from envpredict.engine.sound.field import Positions, plant_fields
+from envpredict.engine.sound.octave import OctaveMethod, cut
+from envpredict.engine.sound.paths import Ends, direct_ways
+from envpredict.engine.sound.points import own_obstacles
+from envpredict.engine.sound.reflect import mirrors
+from envpredict.engine.sound.terrain import Terrain
 
 FLAT_POWER = [100.0] * 8
 TOUCH_M = 0.01

@@ -13,12 +13,12 @@ from shapely.geometry import Point
 
 from envpredict.engine.blocks import stretches
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import choices
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.noise import maxima, mean_levels
-from envpredict.engine.noise_longterm import LONG_TERM, long_term
+from envpredict.engine.noise.longterm import LONG_TERM, long_term
+from envpredict.engine.noise.slots import maxima, mean_levels
 from envpredict.engine.run import MethodRun, Run, prepare, run_method
-from envpredict.engine.sound_times import OnTime, StageTimes
+from envpredict.engine.sound.times import OnTime, StageTimes
+from envpredict.engine.works.choices import choices
 from envpredict.limits.periods import Period
 from envpredict.models.noise.impulse import laeq_from_sel, sel_from_laeq
 

@@ -15,13 +15,13 @@ from scenario_folder import CRS, EAST, NORTH, Folder
 
 from envpredict.engine.blocks import clock_blocks, inside
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import MethodChoice, choices
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.programme import SPEEDS, Passes, Speed, events, plan_work
-from envpredict.engine.shifts import Shifts, Window
-from envpredict.engine.shifts import fill_shifts as fill
-from envpredict.engine.site import read_site
-from envpredict.engine.soil import drives, read_ground
+from envpredict.engine.works.choices import MethodChoice, choices
+from envpredict.engine.works.programme import SPEEDS, Passes, Speed, events, plan_work
+from envpredict.engine.works.shifts import Shifts, Window
+from envpredict.engine.works.shifts import fill_shifts as fill
+from envpredict.engine.works.site import read_site
+from envpredict.engine.works.soil import drives, read_ground
 from envpredict.limits.periods import Period
 from envpredict.scenario.types import Scenario
 

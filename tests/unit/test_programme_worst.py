@@ -9,13 +9,13 @@ import pandas as pd
 import pytest
 from demo_assessment import assessment as demo
 
-from envpredict.engine import noise_rules
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.explain import explain
 from envpredict.engine.findings import frame
-from envpredict.engine.programme import SPEEDS
+from envpredict.engine.noise import rules as noise_rules
 from envpredict.engine.results import SEVERITY
-from envpredict.engine.worst_programme import SAID, depends_on_length, of_finding
+from envpredict.engine.traced.explain import explain
+from envpredict.engine.works.programme import SPEEDS
+from envpredict.engine.works.worst_programme import SAID, depends_on_length, of_finding
 
 SETS = load_catalogue().limit_sets
 

@@ -10,15 +10,15 @@ import pytest
 from scenario_folder import Folder
 
 from envpredict.core.errors import ScenarioProblems
-from envpredict.engine import reductions
 from envpredict.engine.assess import assess
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.choices import MethodChoice, choices
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.programme import plan_work
 from envpredict.engine.results import Assessment
-from envpredict.engine.site import read_site
-from envpredict.engine.soil import drives, read_ground
+from envpredict.engine.works import reductions
+from envpredict.engine.works.choices import MethodChoice, choices
+from envpredict.engine.works.programme import plan_work
+from envpredict.engine.works.site import read_site
+from envpredict.engine.works.soil import drives, read_ground
 from envpredict.scenario.types import Scenario
 
 CATALOGUE = load_catalogue()

@@ -11,7 +11,7 @@ from site_law_site import PRESS, assessed, press_level, scenario
 
 from envpredict.cli import main
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.site_law_read import read_site_law
+from envpredict.engine.learned.read import read_site_law
 from envpredict.monitoring.site_law.on_site import placed
 from envpredict.monitoring.site_law.trial import read_trial
 

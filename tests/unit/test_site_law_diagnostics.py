@@ -11,7 +11,7 @@ from site_law_site import PRESS, press_level
 from envpredict.core.errors import InputProblems
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.own_laws import with_own_laws
-from envpredict.engine.soil import Drives
+from envpredict.engine.works.soil import Drives
 from envpredict.monitoring.site_law.diagnostics import diagnostics
 from envpredict.monitoring.site_law.fit import Stratum, fit_trial
 from envpredict.monitoring.site_law.trial import Row, Trial
@@ -112,7 +112,7 @@ def test_a_law_that_claims_to_hold_on_every_ground_alike_cant_be_updated(tmp_pat
 
 
 def test_where_the_ground_isnt_known_a_pile_may_enter_the_hard_stratum() -> None:
-    from envpredict.engine.site_law_use import pile_ground
+    from envpredict.engine.learned.use import pile_ground
 
     drive = Drives(np.array([0.5, 1.0]), np.ones((2, 2), dtype=bool), np.array([1.0, 1.0]),
                    np.array([-1, -1]), None, "loose_sand", np.zeros(2, dtype=bool))

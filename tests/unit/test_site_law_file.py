@@ -9,8 +9,8 @@ from site_law_site import PRESS, rows, scenario, site_file
 
 from envpredict.core.errors import InputProblems, ScenarioProblems
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.site_law import HarderGround, SiteFile, distances
-from envpredict.engine.site_law_read import read_site_law
+from envpredict.engine.learned.read import read_site_law
+from envpredict.engine.learned.site_law import HarderGround, SiteFile, distances
 from envpredict.monitoring.site_law.write import joined, to_toml
 
 MODEL = "auger_press_estimate"

@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from site_law_site import PRESS, assessed, press_level, rows, scenario, site_file
 
-from envpredict.engine.explain import explain
+from envpredict.engine.learned.site_law import SCHEMA, HarderGround, PlantFit, SiteFile, speaks_for
 from envpredict.engine.results import Assessment
-from envpredict.engine.site_law import SCHEMA, HarderGround, PlantFit, SiteFile, speaks_for
-from envpredict.engine.vibration import TWICE
+from envpredict.engine.traced.explain import explain
+from envpredict.engine.vibration.field import TWICE
 from envpredict.outputs.run_record import record
 
 IMPACT = "impact_hydraulic"

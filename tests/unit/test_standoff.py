@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from envpredict.cli import main
-from envpredict.engine.standoff import standoff_m
+from envpredict.engine.vibration.standoff import standoff_m
 from envpredict.models.spec import load_models
 
 MODELS = load_models()

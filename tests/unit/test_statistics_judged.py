@@ -12,8 +12,8 @@ import pytest
 from records_folder import MONDAY, NOISE, VIBRATION, WORKS, noise_rows, plan, vibration_rows, write
 
 from envpredict.core.series import LevelSeries, Slots
-from envpredict.engine.judge import judge
-from envpredict.engine.judge_rule import judge_rule
+from envpredict.engine.chances.judge import judge
+from envpredict.engine.chances.judge_rule import judge_rule
 from envpredict.limits.load import load_limit_sets
 from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.records.read import read_records

@@ -15,11 +15,11 @@ from limits_site import entries, findings, judged, made_up, prepared, scenario, 
 from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.boundary import NEAREST_M, boundary_plan_m, boundary_points
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.convert import FROM_PPV, conversion
-from envpredict.engine.explain_vibration import examined
-from envpredict.engine.printed import printed_curves, printed_values
-from envpredict.engine.steps import check_choice, foundation_loss, step_to
-from envpredict.engine.vibration_rules import examine
+from envpredict.engine.traced.vibration import examined
+from envpredict.engine.vibration.convert import FROM_PPV, conversion
+from envpredict.engine.vibration.printed import printed_curves, printed_values
+from envpredict.engine.vibration.rules import examine
+from envpredict.engine.vibration.steps import check_choice, foundation_loss, step_to
 from envpredict.limits.outcome import Missing
 from envpredict.scenario.types import LimitsEntry, MethodEntry, Scenario
 

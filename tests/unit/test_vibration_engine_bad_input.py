@@ -16,9 +16,9 @@ from envpredict.cli._summary import out_of_range
 from envpredict.core.errors import InputProblems, OutsideRange, ScenarioProblems
 from envpredict.engine.assess import assess
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.explain import explain
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.standoff import standoff_m
+from envpredict.engine.traced.explain import explain
+from envpredict.engine.vibration.standoff import standoff_m
 from envpredict.scenario.types import LimitsEntry, MethodEntry
 
 MODELS = load_catalogue().models

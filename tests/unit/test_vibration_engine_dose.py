@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from limits_site import entries, findings, judged, made_up, prepared, scenario, strata, with_set
 from shapely.affinity import translate
 
-from envpredict.engine import vibration_rules
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.dose import add_up, power_of
-from envpredict.engine.exposure import exposures
 from envpredict.engine.run import MethodRun, Run
-from envpredict.engine.vibration_case import Case
-from envpredict.engine.vibration_rules import examine
+from envpredict.engine.vibration import rules as vibration_rules
+from envpredict.engine.vibration.case import Case
+from envpredict.engine.vibration.dose import add_up, power_of
+from envpredict.engine.vibration.exposure import exposures
+from envpredict.engine.vibration.rules import examine
 from envpredict.limits.outcome import Missing
 from envpredict.models.vibration.vibration_dose import vdv_total
 from envpredict.scenario.types import LimitsEntry, MethodEntry
@@ -101,7 +101,7 @@ def test_the_dose_of_a_day_of_blows_by_hand() -> None:
     assert not isinstance(parts, Missing)
     (part,) = parts
     # the blows of the programme's table, day by day
-    from envpredict.engine.programme import events
+    from envpredict.engine.works.programme import events
 
     table = events(run.scenario, method.choice, method.passes, run.drive)
     table = table[table["blows"] > 0].drop_duplicates(["pile", "start"])

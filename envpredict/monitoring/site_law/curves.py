@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.engine.site_law import SiteLaw, StratumFit
+from envpredict.engine.learned.site_law import SiteLaw, StratumFit
 from envpredict.monitoring.site_law.regression import fit_line
 from envpredict.monitoring.site_law.weighted import numbered
 

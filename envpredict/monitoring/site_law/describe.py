@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.cautions import CAUTIONS
-from envpredict.engine.site_law import STRATA, SiteLaw, StratumFit
+from envpredict.engine.learned.site_law import STRATA, SiteLaw, StratumFit
 from envpredict.monitoring.site_law.curves import curves, published_at, status
 from envpredict.monitoring.site_law.diagnostics import diagnostics
 from envpredict.monitoring.site_law.fit import Fitted, Stratum

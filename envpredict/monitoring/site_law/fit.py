@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.words import suggestion
-from envpredict.engine.site_law import (
+from envpredict.engine.learned.site_law import (
     FLATTEST,
     LEAST_DISTANCES,
     LEAST_SPREAD,

@@ -11,7 +11,7 @@ import numpy as np
 
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.words import suggestion
-from envpredict.engine.site_law import speaks_for
+from envpredict.engine.learned.site_law import speaks_for
 from envpredict.monitoring.records.columns import AXES
 from envpredict.monitoring.records.flags import AT_LEAST, usable
 from envpredict.monitoring.records.read import Records, read_records

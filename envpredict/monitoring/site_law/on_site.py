@@ -9,15 +9,15 @@ import numpy as np
 
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.words import suggestion
-from envpredict.engine.choices import choose
-from envpredict.engine.soil import UNKNOWN, drives, read_ground
-from envpredict.engine.vibration import evaluate
+from envpredict.engine.vibration.field import evaluate
+from envpredict.engine.works.choices import choose
+from envpredict.engine.works.soil import UNKNOWN, drives, read_ground
 from envpredict.monitoring.site_law.published import ground_option, law_for
 from envpredict.monitoring.site_law.trial import Row, Trial, lines_said
 
 if TYPE_CHECKING:
     from envpredict.engine.catalogue import Catalogue
-    from envpredict.engine.soil import Drives
+    from envpredict.engine.works.soil import Drives
     from envpredict.scenario.types import Scenario
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.words import suggestion
-from envpredict.engine.soil import drives, read_ground
+from envpredict.engine.works.soil import drives, read_ground
 from envpredict.monitoring.records.faults import Faults
 from envpredict.monitoring.records.small import small_table
 

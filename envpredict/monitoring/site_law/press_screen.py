@@ -17,7 +17,7 @@ from scipy import stats
 
 from envpredict.core.citation import Citation
 from envpredict.engine.geometry import coordinates
-from envpredict.engine.site_law import HarderGround
+from envpredict.engine.learned.site_law import HarderGround
 from envpredict.monitoring.site_law.describe import wrapped
 from envpredict.monitoring.site_law.press_records import MEASURES, Press, by_stratum, press_of, read_works
 
@@ -127,7 +127,7 @@ def harder_ground(press: Press, scenario: Scenario) -> tuple[HarderGround, ...]:
 
 def _concerned(press: Press, scenario: Scenario) -> dict[int, NDArray[np.intp]]:
     """Return, for each pressed pile, the piles that it tells more of than their borehole does."""
-    from envpredict.engine.soil import drives, read_ground
+    from envpredict.engine.works.soil import drives, read_ground
 
     at = coordinates(scenario.piles.geometry)
     pressed = np.unique(press.number)

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.words import suggestion
-from envpredict.engine.representative import REPRESENTATIVE, representative_ground
-from envpredict.engine.site_law import speaks_for
+from envpredict.engine.learned.site_law import speaks_for
+from envpredict.engine.vibration.representative import REPRESENTATIVE, representative_ground
 from envpredict.monitoring.site_law.trial import PPV, Row, Trial, lines_said
 
 if TYPE_CHECKING:

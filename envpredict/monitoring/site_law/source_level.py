@@ -16,7 +16,7 @@ import numpy as np
 from envpredict.core.citation import Citation
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.words import suggestion
-from envpredict.engine.site_law import PlantFit
+from envpredict.engine.learned.site_law import PlantFit
 from envpredict.methods.measured import sound_power_db
 from envpredict.monitoring.site_law.trial import LeftOut, lines_said, read_cells
 from envpredict.scenario.columns import METRES, Column
@@ -127,7 +127,7 @@ def _unfit(at: dict[str, Any], wanted: str) -> str:
 
 def updated(item: Plant, powers_db: list[float]) -> PlantFit:
     """Return the update of an item by sound powers in dB; what the engine takes as mean level is the prior."""
-    from envpredict.engine.sound_method import mean_level
+    from envpredict.engine.sound.method import mean_level
 
     prior = mean_level(item)
     sd = max(float(np.std(powers_db, ddof=1)), LEAST_SD_DB)

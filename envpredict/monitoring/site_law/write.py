@@ -9,8 +9,8 @@ from typing import Any
 
 from envpredict.core.cautions import INVENTED, LOCAL_RULES, NOT_A_SAFETY_SYSTEM, SCREENING
 from envpredict.core.citation import Citation
-from envpredict.engine.site_law import ENOUGH, REACH, Part, SiteFile
-from envpredict.engine.site_law_use import said
+from envpredict.engine.learned.site_law import ENOUGH, REACH, Part, SiteFile
+from envpredict.engine.learned.use import said
 from envpredict.monitoring.plan_toml import toml_value
 from envpredict.monitoring.site_law.update import METHOD_SOURCE, SHARE_SOURCE
 
@@ -20,7 +20,7 @@ ABOUT = ("Written by `envpredict fit`; named by [site_law] file in a scenario. D
 
 
 def to_toml(site: SiteFile) -> str:
-    """Return the text of a site law's file; `engine.site_law_read.read_site_law` reads it back to an equal one."""
+    """Return the text of a site law's file; `engine.learned.read.read_site_law` reads it back to an equal one."""
     lines = ["# Site law: trial records of this site against a published law"]
     texts = [*((INVENTED,) if site.invented else ()), ABOUT, SCREENING, LOCAL_RULES, NOT_A_SAFETY_SYSTEM,
              *(f"Method: {source}." for source in (METHOD_SOURCE, SHARE_SOURCE, ENOUGH, REACH))]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.engine.judge import margin_db
+from envpredict.engine.chances.judge import margin_db
 from envpredict.limits.curve import Curve
 from envpredict.limits.values import Fixed, FixedRow, select
 from envpredict.monitoring.records import flags as flag

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.errors import Incommensurable
-from envpredict.engine.day_rules import judge_days
-from envpredict.engine.judge import PLAIN, Judgement, judge
-from envpredict.engine.judge_rule import check_alike, comparison_of, counts_days, in_season, judge_rule
+from envpredict.engine.chances.day_rules import judge_days
+from envpredict.engine.chances.judge import PLAIN, Judgement, judge
+from envpredict.engine.chances.judge_rule import check_alike, comparison_of, counts_days, in_season, judge_rule
 from envpredict.limits.persistence import Counted, after_months
 from envpredict.monitoring.statistics.measured import Measured
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from envpredict.engine.site_law import HarderGround
+    from envpredict.engine.learned.site_law import HarderGround
 
 MOST = 5
 LOOKS = {"press_force_kn": ("#1d4763", "-"), "torque_kn_m": ("#9a5b00", "--"), "penetration_m_min": ("#5d666e", ":")}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from envpredict.core.cautions import SCREENING
-from envpredict.engine.site_law import STRATA, SiteLaw, StratumFit
+from envpredict.engine.learned.site_law import STRATA, SiteLaw, StratumFit
 from envpredict.monitoring.site_law.curves import curves, status
 from envpredict.outputs.charts.press_records import press_row
 from envpredict.outputs.charts.sketch import Sketch
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
-    from envpredict.engine.site_law import HarderGround
+    from envpredict.engine.learned.site_law import HarderGround
     from envpredict.monitoring.site_law.press_records import Press
     from envpredict.outputs.view import View
 

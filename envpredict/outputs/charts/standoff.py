@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from envpredict.core.cautions import SCREENING
-from envpredict.engine.standoff import level_log10
-from envpredict.engine.standoffs import phase_of
+from envpredict.engine.vibration.standoff import level_log10
+from envpredict.engine.vibration.standoffs import phase_of
 from envpredict.outputs.charts.style import INK, MUTED, PNG_DPI, bare, figure, our_style, panel
 
 if TYPE_CHECKING:
-    from envpredict.engine.standoffs import Answer, Question
+    from envpredict.engine.vibration.standoffs import Answer, Question
 
 NEAR_M, FAR_M = 1.0, 200.0
 DASHES = ("-", "--", "-.", ":")

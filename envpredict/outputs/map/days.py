@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from envpredict.outputs.map.style import ORDER
 
 if TYPE_CHECKING:
-    from envpredict.engine.choices import MethodChoice
     from envpredict.engine.results import Assessment
+    from envpredict.engine.works.choices import MethodChoice
     from envpredict.models.spec import ModelSpec
     from envpredict.outputs.map.pack import Block
 

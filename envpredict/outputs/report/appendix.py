@@ -10,8 +10,8 @@ import pandas as pd
 
 from envpredict.core.citation import Basis, weakest
 from envpredict.core.quantities import QUANTITIES
-from envpredict.engine.explain import explain
 from envpredict.engine.results import EFFECTS
+from envpredict.engine.traced.explain import explain
 from envpredict.outputs.report.blocks import (
     Block,
     Bullets,

@@ -13,8 +13,8 @@ from envpredict.outputs.view import View, catalogue_of, view
 if TYPE_CHECKING:
     from envpredict.core.citation import Basis, Citation
     from envpredict.engine.catalogue import Catalogue
-    from envpredict.engine.choices import MethodChoice
     from envpredict.engine.results import Assessment
+    from envpredict.engine.works.choices import MethodChoice
     from envpredict.scenario.types import Scenario
 
 

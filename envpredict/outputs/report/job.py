@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import shapely
 
-from envpredict.engine.feasibility import decided
 from envpredict.engine.results import LIKELIHOOD_MEANING, SEVERITY
+from envpredict.engine.works.feasibility import decided
 from envpredict.outputs.report.blocks import Block, Bullets, Cell, Chapter, Column, Facts, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.wording import NOTHING, SYMBOLS, chance, mark_notes, marked

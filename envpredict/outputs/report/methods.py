@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from envpredict.engine.feasibility import decided
+from envpredict.engine.works.feasibility import decided
 from envpredict.outputs.comparison import NOTES as COMPARISON_NOTES
 from envpredict.outputs.comparison import comparison
 from envpredict.outputs.report.blocks import Block, Chapter, Column, Subheading, Table, Text

@@ -10,10 +10,10 @@ from noise_site import folder, levels, points, scene, source
 from shapely.geometry import LineString, Point
 
 from envpredict.engine.assess import assess
-from envpredict.engine.explain import explain
-from envpredict.engine.hand_noise import Bs5228Hand, FtaHand
 from envpredict.engine.intake import read_scenario
-from envpredict.engine.noise import mean_levels
+from envpredict.engine.noise.slots import mean_levels
+from envpredict.engine.sound.by_hand import Bs5228Hand, FtaHand
+from envpredict.engine.traced.explain import explain
 from envpredict.limits.periods import Period
 
 FLAT = [-200.0] * 4 + [0.0] + [-200.0] * 3

@@ -14,7 +14,7 @@ import pytest
 from noise_site import levels, points, scene, source
 from shapely.geometry import LineString, box
 
-from envpredict.engine.terrain import Terrain
+from envpredict.engine.sound.terrain import Terrain
 from envpredict.models.noise.weighting import A_WEIGHTING_DB, NOMINAL_HZ
 
 HERE = Path(__file__).parent

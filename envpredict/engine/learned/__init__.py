@@ -1,0 +1,1 @@
+"""What trial records of the site have taught, and its use."""

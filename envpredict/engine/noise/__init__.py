@@ -1,0 +1,1 @@
+"""What noise rules judge: sound over clock time, and its findings."""

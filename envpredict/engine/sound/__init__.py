@@ -1,0 +1,1 @@
+"""Sound from every item of plant to every point: scene, paths, fields."""

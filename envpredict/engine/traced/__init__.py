@@ -1,0 +1,1 @@
+"""One number traced back to where it came from."""

@@ -1,0 +1,1 @@
+"""How the works are done: candidates, feasibility, programme, reductions."""
