@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -90,9 +89,9 @@ def margins_with(run: Run, method: MethodRun, rows: Ints, screens: Screens) -> N
 
     `screens` stand beside those that stand for it already.
     """
-    part = _part(run, rows)
+    part = run.at(rows)
     sound = method_sound(part.sound, method.choice, part.drive, screens={**method.sound.screens, **screens})
-    there = replace(method, sound=sound)
+    there = method.heard_as(part, sound)
     margins = np.full(len(rows), np.inf)
     for limit_set, rule in _noise_rules(run):
         judge = partial(_findings, part, limit_set, rule)
@@ -112,18 +111,6 @@ def _noise_rules(run: Run) -> Iterator[tuple[LimitSet, Rule]]:
             for rule in limit_set.rules_for(effect):
                 if rule.quantity is not None and QUANTITIES[rule.quantity].effect == "noise":
                     yield limit_set, rule
-
-
-def _part(run: Run, rows: Ints) -> Run:
-    """Return the run for some of its receptors alone."""
-    points = run.sound.points
-    keep = np.isin(points.receptor, rows)
-    place = np.full(run.receptor_count, -1, dtype=np.int64)
-    place[rows] = np.arange(len(rows))
-    mine = replace(points.take(keep), receptor=place[points.receptor[keep]])
-    scenario = replace(run.scenario, receptors=run.scenario.receptors.iloc[rows].reset_index(drop=True))
-    return replace(run, scenario=scenario, plan_m=run.plan_m[rows], sound=run.sound.moved(mine),
-                   facts=[run.facts[row] for row in rows], _classed={})
 
 
 def _margins(findings: pd.DataFrame) -> dict[str, float]:
