@@ -16,6 +16,8 @@ from scipy.special import ndtri
 
 Floats = NDArray[np.float64]
 _HALVINGS = 22
+_FINE = 1e-3
+"""Levels are found to this share of the widest own scatter."""
 
 
 @njit(cache=True)
@@ -58,7 +60,7 @@ def _invert(level: Floats, own: Floats, count: Floats, log_u: Floats, z_u: Float
                 low = middle
             else:
                 high = middle
-            if high - low < 1e-4 * widest:
+            if high - low < _FINE * widest:
                 break
         out[n] = 0.5 * (low + high)
 
