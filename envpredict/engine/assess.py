@@ -9,6 +9,7 @@ from envpredict.core import cautions
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine import hours_rules
 from envpredict.engine.catalogue import load_catalogue
+from envpredict.engine.confirmed import confirmed
 from envpredict.engine.findings import Block, by_day, frame
 from envpredict.engine.grids import level_grids
 from envpredict.engine.noise import rules as noise_rules
@@ -59,10 +60,9 @@ def _judge(run: Run, limit_set: LimitSet, rule: Rule) -> Callable[[MethodRun], l
 
 
 def drafts(run: Run) -> tuple[str, ...]:
-    """Return the adopted limits that nobody has compared with their document although they are recalled."""
-    confirmed = run.scenario.limits.confirmed
+    """Return the adopted limits that are recalled and that nobody has compared with their document, value by value."""
     return tuple(f"{limit_set.id}: {rule.clause}" for limit_set, rule in adopted_rules(run)
-                 if rule.basis != "read" and limit_set.id not in confirmed)
+                 if rule.basis != "read" and not confirmed(run, limit_set, rule).whole)
 
 
 def cautions_of(run: Run) -> tuple[str, ...]:

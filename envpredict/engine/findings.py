@@ -50,7 +50,8 @@ class Heading:
     """What all rows of one rule, method and period have in common.
 
     `whole_db`: levels are compared in whole dB. `defers`: what decides where the limit is exceeded, for limits whose
-    exceedance is no verdict of its own; empty for all others. `confirmed`: who compared the set with its document.
+    exceedance is no verdict of its own; empty for all others. `confirmed`: who compared the rule with its document,
+    every recalled value in use; `compared`: who compared a part of it only.
     """
 
     method: str
@@ -64,6 +65,7 @@ class Heading:
     whole_db: bool = False
     defers: str = ""
     confirmed: str = ""
+    compared: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -132,7 +134,7 @@ def _margins(limit: Floats, judgement: Judgement, p_exceed: Floats, scale: str, 
 
 def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgement, evidence: Evidence,
              doubtful: NDArray[np.bool_], p_exceed: Floats, deferred: NDArray[np.object_],
-             confirmed: NDArray[np.object_]) -> NDArray[np.object_]:
+             confirmed: NDArray[np.object_], compared: str = "") -> NDArray[np.object_]:
     rows = len(likelihood)
     told = Phrases(rows)
     judged = applied.status == JUDGED
@@ -150,6 +152,8 @@ def _reasons(likelihood: NDArray[np.str_], applied: Applied, judgement: Judgemen
     _verify(told, np.where(active, evidence.median_basis, 0), "prediction", VERIFY_MARK)
     _verify(told, np.where(judged & (confirmed == ""), applied.basis, 0), "limit", LIMIT_MARK)
     told.add(*coded(confirmed))
+    if compared:
+        told.add_where(judged & (applied.basis != 0), compared)
     told.add(*coded(np.where(judged, applied.note, "")))
     for note in evidence.notes:
         told.add_where(active, note)
@@ -214,7 +218,7 @@ def rows(heading: Heading, receptors: pd.DataFrame, class_id: NDArray[np.object_
         "basis": np.where(judged, np.array(BASES)[basis], ""),
         "reason": _reasons(likelihood, applied, judgement, evidence, doubtful, p_exceed,
                            np.where(deferred, heading.defers, "").astype(object),
-                           said.astype(object)),
+                           said.astype(object), heading.compared),
     }
     # a limit whose exceedance is no verdict of its own has no chance of a day to show
     shown = judged & (heading.defers == "")

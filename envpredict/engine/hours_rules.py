@@ -8,7 +8,7 @@ import numpy as np
 
 from envpredict.engine.applied import JUDGED, NOT_GOVERNED
 from envpredict.engine.blocks import clock_blocks
-from envpredict.engine.confirmed import confirmed_by
+from envpredict.engine.confirmed import confirmed
 from envpredict.engine.findings import LIMIT_MARK, Block
 from envpredict.engine.results import FINDING_COLUMNS
 from envpredict.limits.outcome import Missing, NotGoverned
@@ -85,11 +85,12 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
     if (rule.status or limit_set.status) == "statutory":
         dated = f" ({limit_set.dated})" if limit_set.dated else ""
         said = f"{said}; statutory: {limit_set.document}, {limit_set.edition}{dated}"
-    basis, confirmed = rule.basis, confirmed_by(run.scenario, limit_set)
-    if basis == "memory" and confirmed:
-        basis, said = "read", f"{said}; limit: {confirmed}"
+    basis, compared = rule.basis, confirmed(run, limit_set, rule)
+    if basis == "memory" and compared.whole:
+        basis, said = "read", f"{said}; limit: {compared.said}"
     elif LIMIT_MARK[basis]:
-        said = f"{said}; limit: {confirmed or LIMIT_MARK[basis]}"
+        partly = f"; {compared.partly}" if compared.partly else ""
+        said = f"{said}; limit: {compared.said or LIMIT_MARK[basis]}{partly}"
     table: dict[str, Any] = {name: np.full(count, np.nan) if kind == "number" else np.full(count, "", dtype=object)
                              for name, (kind, _) in FINDING_COLUMNS.items()}
     table |= {

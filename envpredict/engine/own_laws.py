@@ -103,12 +103,14 @@ def _as_law_of(method: Method, spec: ModelSpec) -> LawUse:
     return LawUse(model=spec.id, role="preferred", why=CHOSEN, phase=spec.phase, stage=stage, citation=spec.source)
 
 
-def laws_with_choice(method: Method, chosen: str | None, models: Mapping[str, ModelSpec]) -> tuple[LawUse, ...]:
+def laws_with_choice(method: Method, chosen: str | None, models: Mapping[str, ModelSpec], *,
+                     in_hard_ground: bool = False) -> tuple[LawUse, ...]:
     """Return the method's laws with a chosen one made the preferred one of its phase, any law of the user's included.
 
     A law for the whole drive takes the place of those of every phase; where one for a single phase takes the place of a
     law for the whole drive, that one goes on predicting the other phase. What is replaced stays as an alternative. A
-    law that only counts in hard ground goes on counting there.
+    law that only counts in hard ground goes on counting there, unless the choice holds `in_hard_ground` too: then it's
+    shown among the others and doesn't govern.
     """
     if chosen is None:
         return method.laws
@@ -117,8 +119,14 @@ def laws_with_choice(method: Method, chosen: str | None, models: Mapping[str, Mo
     wanted = able[0] if able else laws[-1]
     replaced = {law.phase for law in laws if law.stage == wanted.stage and law.role == "preferred"}
     why = WHOLE_DRIVE if PARTS & replaced and wanted.phase == "all" else CHOSEN
-    return tuple(law.model_copy(update={"role": "preferred", "why": why}) if law is wanted else _beside(law, wanted)
-                 for law in laws)
+    return tuple(law.model_copy(update={"role": "preferred", "why": why}) if law is wanted
+                 else law.model_copy(update={"role": "hard_ground_beside"}) if in_hard_ground and _rivals(law, wanted)
+                 else _beside(law, wanted) for law in laws)
+
+
+def _rivals(law: LawUse, wanted: LawUse) -> bool:
+    """Tell whether a law for hard ground would compete with the chosen one."""
+    return law.role == "hard_ground" and law.stage == wanted.stage and wanted.phase in ("all", law.phase)
 
 
 def _beside(law: LawUse, wanted: LawUse) -> LawUse:

@@ -142,13 +142,14 @@ class LawUse(Cited):
     """One equation that a method may be predicted with; `citation` is that of factor, parameters and choice.
 
     `model` is an id of the registry of models. `role`: a `hard_ground` law takes part where the drive enters N > 50,
-    rock or refusal, and governs where it's higher than the preferred one. `phase`: all, running or start_stop. `stage`
+    rock or refusal, and governs where it's higher than the preferred one; a `hard_ground_beside` law is one that a
+    scenario's own choice has put among the others, there alone. `phase`: all, running or start_stop. `stage`
     names the stage of the work (see `Stage`). `proxy`: fitted on another method; `estimate`: no published datum stands
     behind it.
     """
 
     model: str
-    role: Literal["preferred", "alternative", "hard_ground"]
+    role: Literal["preferred", "alternative", "hard_ground", "hard_ground_beside"]
     why: str
     phase: Literal["all", "running", "start_stop"] = "all"
     stage: str = "drive"

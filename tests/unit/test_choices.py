@@ -173,3 +173,12 @@ def test_choosing_the_bound_for_percussive_piling_keeps_the_ground_and_the_rule_
     assert chosen.parameters == {}
     assert [law.parameters for law in found if law.role == "hard_ground"] == [{"bs5228_ground": "refusal"}]
     assert preferred(found) == {"all": "bs5228_percussive"}
+
+
+def test_a_scenario_that_chooses_a_law_chooses_it_for_hard_ground_too_and_sees_the_other_beside_it() -> None:
+    method = CATALOGUE.methods["impact_hydraulic"]
+    found = laws_with_choice(method, "attewell_1992_impact", CATALOGUE.models, in_hard_ground=True)
+    assert preferred(found) == {"all": "attewell_1992_impact"}
+    assert [(law.model, law.parameters) for law in found if law.role == "hard_ground_beside"] == [
+        ("bs5228_percussive", {"bs5228_ground": "refusal"})]
+    assert not any(law.role == "hard_ground" for law in found)

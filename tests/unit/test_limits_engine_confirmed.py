@@ -12,7 +12,7 @@ from envpredict.core.citation import VERIFY_MARK
 from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.assess import assess
 from envpredict.engine.catalogue import load_catalogue
-from envpredict.engine.confirmed import stated_values
+from envpredict.engine.confirmed import not_entered, stated_values
 from envpredict.engine.intake import read_scenario
 from envpredict.outputs.run_record import record
 
@@ -34,14 +34,20 @@ def folder(tmp_path: Path) -> Folder:
                           lambda features: [one["properties"].update(area="residential") for one in features])
 
 
-def test_a_confirmation_is_told_in_the_reasons_and_lifts_the_mark_and_the_draft(folder: Folder) -> None:
-    before = assess(read_scenario(folder.path))
+def every_value(set_id: str, without: str = "") -> str:
+    """Return entries for every value of a set as shipped, as somebody would write them who has read the document."""
+    stated = {str(one): one.values[0] for one in stated_values(SETS[set_id])}
+    return ", ".join(f'"{name}" = {value:.10g}' for name, value in stated.items() if name != without)
+
+
+def test_a_confirmation_of_every_value_is_told_in_the_reasons_and_lifts_the_mark_and_the_draft(folder: Folder) -> None:
+    before = assess(read_scenario(folder.path), grids=False)
     assert before.drafts
     assert any("DRAFT" in caution for caution in before.cautions)
     marked = before.findings[before.findings["reason"].str.contains(f"limit: {VERIFY_MARK['memory']}", regex=False)]
     assert len(marked)
-    folder.add(confirming("din_4150_2_1999", '"work_3_r to_78" = 0.6', "1999-06"))
-    after = assess(read_scenario(folder.path))
+    folder.add(confirming("din_4150_2_1999", every_value("din_4150_2_1999"), "1999-06"))
+    after = assess(read_scenario(folder.path), grids=False)
     assert after.drafts == ()
     assert not any("DRAFT" in caution for caution in after.cautions)
     again = after.findings.loc[marked.index]
@@ -50,7 +56,32 @@ def test_a_confirmation_is_told_in_the_reasons_and_lifts_the_mark_and_the_draft(
     assert not again["reason"].str.contains(f"limit: {VERIFY_MARK['memory']}", regex=False).any()
     assert again["p_exceed"].equals(marked["p_exceed"])
     kept = json.loads(json.dumps(record(after)))["limits_confirmed"]["din_4150_2_1999"]
-    assert kept == {"by": "A reviewer", "date": "2027-01-15", "edition": "1999-06", "values": {"work_3_r to_78": 0.6}}
+    assert (kept["by"], kept["date"], kept["edition"]) == ("A reviewer", "2027-01-15", "1999-06")
+    assert kept["values"]["work_3_r over_26 to_78"] == 0.6
+
+
+@pytest.mark.parametrize(("values", "left"), [
+    ("", 7), ('"work_3_r to_78" = 0.6', 7), (every_value("din_4150_2_1999", "work_3_r over_26 to_78"), 1),
+], ids=["a name alone", "one value", "all values but one"])
+def test_a_recalled_value_in_use_that_nobody_entered_keeps_mark_and_draft(folder: Folder, values: str,
+                                                                          left: int) -> None:
+    folder.add(confirming("din_4150_2_1999", values, "1999-06"))
+    found = assess(read_scenario(folder.path), grids=False)
+    # eight rules rest on memory, the numbers of seven of them do
+    assert len(found.drafts) == left
+    assert any("DRAFT" in caution for caution in found.cautions)
+    rows = found.findings[found.findings["reason"].str.contains("compared in part by A reviewer", regex=False)]
+    assert len(rows)
+    assert rows["reason"].str.contains("values in use that weren't entered: 'work", regex=False).all()
+    assert rows["reason"].str.contains(f"limit: {VERIFY_MARK['memory']}", regex=False).all()
+
+
+def test_only_values_of_classes_that_occur_are_in_use() -> None:
+    limit_set = SETS["din_4150_2_1999"]
+    rule = limit_set.rule("work_o")
+    housing = not_entered(limit_set, rule, {"residential"}, {})
+    assert housing and not any("industrial" in name.split() for name in housing)
+    assert any("industrial" in name.split() for name in not_entered(limit_set, rule, {"industrial"}, {}))
 
 
 def test_another_edition_is_said(folder: Folder) -> None:

@@ -14,7 +14,7 @@ from envpredict.core.errors import Incommensurable
 from envpredict.core.series import LevelSeries, Slots
 from envpredict.engine import hours_rules
 from envpredict.engine.chances.judge import Comparison, judge
-from envpredict.engine.chances.judge_rule import check_alike, judge_rule, spared
+from envpredict.engine.chances.judge_rule import check_alike, judge_rule, out_of_reach, spared
 from envpredict.engine.hours_rules import level_for_hours
 from envpredict.limits.outcome import Missing, NotGoverned
 from envpredict.limits.rule import Rule
@@ -160,6 +160,20 @@ def test_a_rule_for_long_works_spares_short_ones() -> None:
     assert spared(long_works, np.repeat(ten, 3)) == ""
     # it isn't the exceedances that are counted: a single one is enough
     assert chance(np.array([70.0]), nine[:1], long_works) == 1.0
+
+
+def test_a_count_of_exceedances_is_out_of_reach_for_works_with_fewer_days() -> None:
+    lasting = rule(FIXED + 'persistence = [{ kind = "lasting", months = 1 }]\n')
+    # from 1 March a month lasts until 31 March, both days included
+    short, long = (np.array(["2027-03-01", end], dtype="datetime64[D]") for end in ("2027-03-30", "2027-03-31"))
+    assert "too short for the rule: it counts exceedances for 1 month or longer" in out_of_reach(lasting, short)
+    assert out_of_reach(lasting, long) == ""
+    ten = rule(FIXED + 'persistence = [{ kind = "count", days = 10, compare = "at_least", window = 15, '
+                       'unit = "calendar_days" }]\n')
+    nine = np.datetime64("2027-03-01") + np.arange(9).astype("timedelta64[D]")
+    assert out_of_reach(ten, np.repeat(nine, 4)) != ""
+    assert out_of_reach(ten, np.append(nine, np.datetime64("2027-03-12"))) == ""
+    assert out_of_reach(rule(FIXED), nine[:1]) == ""
 
 
 def test_unlike_things_are_never_compared() -> None:

@@ -17,9 +17,11 @@ from envpredict.engine.boundary import NEAREST_M, boundary_plan_m, boundary_poin
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.traced.vibration import examined
 from envpredict.engine.vibration.convert import FROM_PPV, conversion
+from envpredict.engine.vibration.occupied import reaches
 from envpredict.engine.vibration.printed import printed_curves, printed_values
 from envpredict.engine.vibration.rules import examine
 from envpredict.engine.vibration.steps import check_choice, foundation_loss, step_to
+from envpredict.engine.works.programme import Passes
 from envpredict.limits.outcome import Missing
 from envpredict.scenario.types import LimitsEntry, MethodEntry, Scenario
 
@@ -327,6 +329,26 @@ def test_impact_is_shown_by_both_laws_where_the_drive_enters_hard_ground() -> No
     assert levels["hard_ground"] == pytest.approx(np.log10(float(spec.median(bound))), abs=1e-9)
 
 
+def test_a_law_that_the_scenario_chose_governs_in_hard_ground_and_the_other_is_shown() -> None:
+    chosen = replace(scenario(), choice={"models": {"impact_hydraulic": "attewell_1992_impact"}})
+    run, (method,) = prepared(chosen)
+    row = judged(run, [method]).query("receptor == 'R00' and rule == 'felt'").iloc[0]
+    assert row["model"] == "attewell_1992_impact"
+    assert "the scenario chose this law: in hard ground that for refusal" in row["reason"]
+    # the law for refusal, by the distance to the toe where N is first above 50, is the highest of the others
+    seen = examined(run, method, row)
+    pile = int(seen.pile[0])
+    energy = method.choice.energy_j
+    assert energy is not None
+    bound = 5.0 * np.sqrt(energy) / np.hypot(float(run.plan_m[0, pile]), 5.5) ** 1.3
+    field = method.vibration.fields[int(seen.field[0])]
+    other = float(MODELS["bs5228_percussive"].median(bound)) / 10.0 ** float(field.log_median[0, pile])
+    assert row["other_laws_high"] / row["predicted_median"] == pytest.approx(other, rel=1e-5)
+    soft = strata().assign(spt_n=["8", "20", "20"], gravel="no", description="sand")
+    there = findings(replace(chosen, strata=soft))
+    assert not there["reason"].str.contains("the scenario chose this law", regex=False).any()
+
+
 def test_soft_ground_has_no_refusal() -> None:
     soft = strata().assign(spt_n=["8", "20", "20"], gravel="no", description="sand")
     run, (method,) = prepared(scenario(strata=soft))
@@ -384,3 +406,44 @@ def test_the_scenario_refuses_a_step_that_nobody_declares(tmp_path: Any) -> None
     folder.text("scenario.toml", "ground_to_floor = 25\n", "")
     with pytest.raises(ScenarioProblems, match="did you mean 'half_of_ground'"):
         read_scenario(folder.path)
+
+
+# --- people are asked only while they are there ----------------------------------------------------------------------
+
+def test_clock_hours_reach_passes_over_midnight() -> None:
+    night = passes_at([(23.0, 25.0), (8.0, 9.0), (16.0, 17.0)])
+    assert reaches(night, "00:30-06:00").tolist() == [True, False, False]
+    assert reaches(night, "22:00-08:30").tolist() == [True, True, False]
+    assert reaches(night, "09:00-16:00").tolist() == [False, False, False]
+    assert reaches(night, "07:00-08:01, 16:59-18:00").tolist() == [False, True, True]
+
+
+def passes_at(hours: list[tuple[float, float]]) -> Passes:
+    count = len(hours)
+    start, end = (np.array(each) * 3600.0 for each in zip(*hours, strict=True))
+    none = np.zeros(count, dtype=bool)
+    return Passes(np.arange(count), np.ones(count, dtype=int), np.zeros(count, dtype=int),
+                  np.full(count, "2027-03-01", dtype="datetime64[D]"), start, end, np.ones(count), none, none, ())
+
+
+def test_limits_for_people_count_no_work_while_nobody_is_there_and_limits_on_damage_do() -> None:
+    base = scenario(methods=entries(["impact_hydraulic"]),
+                    limits=LimitsEntry(people=("bs_5228_2_2009",), damage=("bs_7385_2_1993",)))
+    key = ["receptor", "rule"]
+
+    def at(hours: str | None) -> pd.DataFrame:
+        receptors = base.receptors.assign(occupied_hours=hours)
+        return findings(replace(base, receptors=receptors)).set_index(key)
+
+    always, evening, morning = at(None), at("20:00-23:00"), at("08:00-09:00")
+    people = (always["effect"] == "people") & always["predicted_median"].notna()
+    assert people.any()
+    assert (evening.loc[people, "likelihood"] == "not_applicable").all()
+    nobody = "nobody is there while the works go on: people are there 20:00"
+    assert evening.loc[people, "reason"].str.startswith(nobody).all()
+    assert (morning.loc[people, "p_exceed"] <= always.loc[people, "p_exceed"]).all()
+    assert (morning.loc[people, "p_exceed"] < always.loc[people, "p_exceed"]).any()
+    assert morning.loc[people, "reason"].str.contains("people are there 08:00-09:00: work wholly outside").any()
+    damage = always["effect"] == "damage"
+    assert damage.any()
+    pd.testing.assert_frame_equal(evening[damage], always[damage])

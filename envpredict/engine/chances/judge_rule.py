@@ -66,6 +66,19 @@ def spared(rule: Rule, dates: Dates) -> str:
     return f"the rule holds for {' or '.join(map(str, work))}; the programme has fewer"
 
 
+def out_of_reach(rule: Rule, dates: Dates) -> str:
+    """Return why no level on these days of work in the rule's period could trigger it; an empty text where one could.
+
+    A rule that counts days with an exceedance can't be triggered by a programme that has fewer days than it asks for.
+    """
+    days = np.asarray(np.unique(dates))
+    rules = tuple(counted(rule))
+    if not rules or not len(days) or bool(triggered(rules, np.ones(len(days), dtype=bool), days)):
+        return ""
+    return (f"the works are too short for the rule: it counts exceedances {' or '.join(map(str, rules))}, more than "
+            "there are days of work in its period")
+
+
 def check_alike(series: LevelSeries, rule: Rule) -> None:
     """Raise Incommensurable unless a series holds the rule's own quantity at the rule's own place.
 

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.series import LevelSeries, Slots
-from envpredict.engine.applied import JUDGED, MISSING, Applied, apply, rank
+from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied, apply, rank
 from envpredict.engine.chances.day_rules import NOTE as DAY_RULE_NOTE
 from envpredict.engine.chances.judge import Judgement, days_of
-from envpredict.engine.chances.judge_rule import counting, counts_days, judge_rule, spared
-from envpredict.engine.confirmed import confirmed_by
+from envpredict.engine.chances.judge_rule import counting, counts_days, judge_rule, out_of_reach, spared
+from envpredict.engine.confirmed import confirmed
 from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.hours_rules import level_for_hours
 from envpredict.engine.noise.baseline import Baseline, baselines
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 WHOLE_PROGRAMME = "whole programme"
+NOTHING = "nothing works in this period or season"
 
 
 def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period: Period | None) -> Applied:
@@ -142,6 +143,7 @@ def _silence(run: Run, rule: Rule) -> LevelSeries:
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return the findings of one noise rule for one method: a block of rows per period of the rule."""
     found = []
+    compared = confirmed(run, limit_set, rule)
     for period in rule.periods or (None,):
         applied = _limits(run, method, limit_set, rule, period)
         levels = levels_of(run, method, rule, period)
@@ -151,16 +153,29 @@ def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> li
             applied = _without(applied, everyone, f"the rule needs {levels.fact}: {levels.why}")
         else:
             applied = _without(applied, levels.step.missing, levels.step.why)
+        if not isinstance(levels, Missing):
+            applied = _unless_idle(applied, out_of_reach(rule, series.slots.day) if len(series.slots) else NOTHING)
         judgement, limit = judge_rule(series, rule, applied.value, run.design_exceedance)
         applied = replace(applied, value=limit)
         heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place,
                           WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause,
-                          whole_db=rule.rounding != "none", confirmed=confirmed_by(run.scenario, limit_set))
+                          whole_db=rule.rounding != "none", confirmed=compared.said, compared=compared.partly)
         evidence = (_no_evidence(run, method, rule) if isinstance(levels, Missing) or not len(series.slots)
                     else _evidence(run, method, judgement, levels, rule))
         found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, applied, judgement,
                           evidence, days_of(series), run.design_exceedance))
     return found
+
+
+def _unless_idle(applied: Applied, why: str) -> Applied:
+    """Return the limits, none of which governs where there's a reason for that.
+
+    No work, no question: a baseline that nobody measured isn't missing where nothing is heard.
+    """
+    if not why:
+        return applied
+    text = np.where(applied.status == NOT_GOVERNED, applied.text, why).astype(object)
+    return replace(applied, status=np.full(len(applied.status), NOT_GOVERNED), text=text)
 
 
 def _without(applied: Applied, where: NDArray[np.bool_], why: str) -> Applied:

@@ -10,7 +10,7 @@ from envpredict.core.citation import Citation
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.core.words import suggestion
-from envpredict.engine.confirmed import confirmed_by
+from envpredict.engine.confirmed import confirmed
 from envpredict.engine.traced.noise import noise_lines
 from envpredict.engine.traced.vibration import vibration_lines
 from envpredict.engine.works.worst_programme import of_finding
@@ -71,8 +71,8 @@ def _limit_lines(run: Run, finding: pd.Series) -> list[str]:
         lines.append(f"    class of the receptor: {finding['class']} ({limit_set.meaning(finding['class'])})")
     if finding["limit"] == finding["limit"]:
         lines.append(f"    value {in_unit(finding['limit'], finding['unit'])}, judged {POSITIONS[rule.place]}")
-    confirmed = confirmed_by(run.scenario, limit_set)
-    lines += [f"    {confirmed}"] if confirmed else []
+    compared = confirmed(run, limit_set, rule).text
+    lines += [f"    {compared}"] if compared else []
     lines += [f"    source: {cited(citation)}" for citation in rule.citations]
     return lines
 

@@ -14,6 +14,7 @@ from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied, ap
 from envpredict.engine.blocks import DAY_S, clock_blocks
 from envpredict.engine.chances.judge_rule import in_season, spared
 from envpredict.engine.vibration.convert import band_of
+from envpredict.engine.vibration.occupied import vacant
 from envpredict.limits.outcome import LimitValue, Missing, NotGoverned
 from envpredict.limits.values import Fixed
 
@@ -69,6 +70,11 @@ class Case:
         """Return the group that a phase of the method belongs to."""
         swept = self.method.choice.method.start_stop_frequency is not None
         return START_STOP if phase == "start_stop" and swept else OTHER
+
+    @cached_property
+    def vacant(self) -> NDArray[np.bool_] | None:
+        """Return (R, N) the passes that aren't counted at a receptor since nobody is there; None where all count."""
+        return vacant(self.rule, self.run.scenario.receptors, self.method.passes)
 
     @cached_property
     def groups(self) -> Numbers:

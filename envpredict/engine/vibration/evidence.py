@@ -17,6 +17,7 @@ from envpredict.engine.learned.evidence import TrialRows
 from envpredict.engine.vibration.dose import power_of
 from envpredict.engine.vibration.exposure import exposure_basis
 from envpredict.engine.vibration.field import other_laws
+from envpredict.engine.vibration.occupied import told
 
 if TYPE_CHECKING:
     from envpredict.engine.run import MethodRun, Run
@@ -88,7 +89,8 @@ def _row_notes(seen: Examined, phase: NDArray[np.object_]) -> NDArray[np.object_
                       dtype=object)[seen.field]
     laws = np.array(["; ".join(field.notes) for field in case.method.vibration.fields], dtype=object)[seen.field]
     left_out = np.where(seen.limits.partial == "", "", "a phase isn't judged: " + seen.limits.partial)
-    parts = [phase, left_out, laws, said, spoken, remarks, _buried(seen)]
+    hours = told(case.rule, case.run.scenario.receptors)
+    parts = [phase, left_out, laws, said, spoken, remarks, hours, _buried(seen)]
     return np.array(["; ".join(str(text) for text in texts if text) for texts in zip(*parts, strict=True)],
                     dtype=object)
 

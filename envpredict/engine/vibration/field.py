@@ -26,6 +26,10 @@ Flags = NDArray[np.bool_]
 LEAST_TOE_DEPTH_M = 1.0
 HARD_GROUND = "hard_ground"
 """The role of a law that counts only in hard ground, and the ground scheme that tells where that is."""
+BESIDE = "hard_ground_beside"
+"""The role of such a law where the scenario has chosen another one: it's shown, and doesn't govern."""
+SET_ASIDE = ("the scenario chose this law: in hard ground that for refusal, by the distance to the toe, is shown among "
+             "the others and doesn't govern")
 START_STOP_OVER_RUNNING = 2.0
 """A vibrator's start and stop against its running level: the main phase is at most half (California DOT 2013, read)."""
 
@@ -82,7 +86,7 @@ def _words_to_try(spec: ModelSpec, law: LawUse, option: str | None,
                   drive: Drives) -> list[tuple[str | None, Floats, bool]]:
     """Return the (word, least toe depth per pile, assumed) that the drive passes through."""
     deep_enough = drive.within & (drive.depth_m >= LEAST_TOE_DEPTH_M - 1e-9)
-    if law.role == HARD_GROUND:
+    if law.role in (HARD_GROUND, BESIDE):
         return [(None, shallowest(drive.words(HARD_GROUND), deep_enough, drive.depth_m, "hard"), False)]
     if option is None:
         first = np.where(deep_enough.any(axis=1), drive.depth_m[deep_enough.argmax(axis=1)], drive.length_m)
@@ -245,12 +249,21 @@ def ground_vibration(choice: MethodChoice, models: Registry[ModelSpec], drive: D
     fields = [evaluate(models[law.model], law, choice, drive, plan_m, schemes) for law in _phases(choice)]
     if any(field.law.phase == "start_stop" for field in fields):
         fields += [_doubled(field, choice.start_stop_gain) for field in fields if field.law.phase == "running"]
-    fields = settled(fields, TWICE)
+    fields = [_beside_hard(field, choice, drive) for field in settled(fields, TWICE)]
     stages = [stage.id for stage in choice.method.stages]
     members = [np.flatnonzero([field.law.stage == stage for field in fields]) for stage in stages]
     # a stage without a law of its own counts as the worst of the others
     known = tuple(some if some.size else np.arange(len(fields)) for some in members)
     return _governing(tuple(fields), known, np.zeros((len(fields), plan_m.shape[0])))
+
+
+def _beside_hard(field: LawField, choice: MethodChoice, drive: Drives) -> LawField:
+    """Return a law that the scenario chose with what that sets aside, where the drives enter hard ground."""
+    aside = any(law.role == BESIDE and (law.stage, law.phase) == (field.law.stage, field.law.phase)
+                for law in choice.laws)
+    if not aside or not bool(((drive.words(HARD_GROUND) == "hard") & drive.within).any()):
+        return field
+    return replace(field, notes=(*field.notes, SET_ASIDE))
 
 
 def _governing(fields: tuple[LawField, ...], members: tuple[NDArray[np.intp], ...], gain: Floats) -> GroundVibration:
@@ -296,7 +309,7 @@ def other_laws(choice: MethodChoice, models: Registry[ModelSpec], drive: Drives,
     drive, plan_m (R,): the governing pile of each receptor and its distance. Like are laws of the same phase and stage;
     every law enters with its median, so bounds aren't set beside central values. NaN where there's no other law.
     """
-    alike = [law for law in choice.laws if law.role == "alternative" and law.phase == governing.law.phase
+    alike = [law for law in choice.laws if law.role in ("alternative", BESIDE) and law.phase == governing.law.phase
              and law.stage == governing.law.stage and models[law.model].statistic != "exceedance"]
     levels = [evaluate(models[law.model], law, choice, drive, plan_m[None, :], schemes).log_median[0] for law in alike]
     if not levels:

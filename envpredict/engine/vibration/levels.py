@@ -122,7 +122,7 @@ def _peaks(case: Case, spots: Spots, way: Transfer, limit: Floats) -> Levels | M
     gain = shift + handicap
     vibration = spots.vibration.weighed(gain).of(passes.pile[work.one], passes.stage_of[work.one])
     row = np.arange(len(spots.rows))[:, None]
-    level = vibration.log_median + gain[vibration.field, row] + way.shift[:, None]
+    level = _counted(case, spots, vibration.log_median + gain[vibration.field, row] + way.shift[:, None], work.one)
     linear = QUANTITIES[quantity].scale == "linear"
     size = 1.0 if linear else 20.0
     series = LevelSeries(quantity, case.rule.place, work.slots, 10.0**level if linear else 20.0 * level,
@@ -131,6 +131,13 @@ def _peaks(case: Case, spots: Spots, way: Transfer, limit: Floats) -> Levels | M
     pile = np.broadcast_to(passes.pile[work.one], series.median.shape)
     return Levels(series, vibration.field, pile, np.array([rank(one.basis) for one in found], dtype=np.int64),
                   (), tuple("; ".join(one.notes) for one in found))
+
+
+def _counted(case: Case, spots: Spots, level: Floats, one: Numbers) -> Floats:
+    """Return levels (Q, C) of passes `one` (C), with nothing at all where nobody is there to feel them."""
+    if case.vacant is None:
+        return level
+    return np.where(case.vacant[spots.rows][:, one], -np.inf, level)
 
 
 def affected_days(case: Case, spots: Spots, way: Transfer) -> Numbers:
@@ -143,7 +150,8 @@ def affected_days(case: Case, spots: Spots, way: Transfer) -> Numbers:
         one = conversion(case.run.catalogue.models, field.spec, "kb_fmax", case.method.choice.method, field.law.phase)
         gain[number] = 0.0 if isinstance(one, Missing) else one.shift
     vibration = spots.vibration.weighed(gain).of(passes.pile[work.one], passes.stage_of[work.one])
-    level = vibration.log_median + gain[vibration.field, np.arange(len(spots.rows))[:, None]] + way.shift[:, None]
+    row = np.arange(len(spots.rows))[:, None]
+    level = _counted(case, spots, vibration.log_median + gain[vibration.field, row] + way.shift[:, None], work.one)
     felt = ~(level <= np.log10(FELT))
     days = np.zeros((len(spots.rows), len(work.blocks)), dtype=bool)
     for entry, block in enumerate(work.block.tolist()):
@@ -191,5 +199,5 @@ def _contributions(case: Case, spots: Spots, way: Transfer,
     gain = part.log_factor[:, None] + np.zeros(len(spots.rows))
     vibration = spots.vibration.weighed(gain).of(passes.pile[one], passes.stage_of[one])
     row = np.arange(len(spots.rows))[:, None]
-    level = vibration.log_median + gain[vibration.field, row] + way.shift[:, None]
+    level = _counted(case, spots, vibration.log_median + gain[vibration.field, row] + way.shift[:, None], one)
     return level, vibration.own, vibration.shared, vibration.field, vibration.in_range

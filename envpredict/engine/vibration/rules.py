@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
-from envpredict.engine.applied import JUDGED, MISSING, Applied
+from envpredict.engine.applied import JUDGED, MISSING, NOT_GOVERNED, Applied
 from envpredict.engine.boundary import NEAREST_M, PLACE, boundary_plan_m
 from envpredict.engine.chances.judge import Judgement, days_of
-from envpredict.engine.chances.judge_rule import judge_rule
+from envpredict.engine.chances.judge_rule import judge_rule, out_of_reach
 from envpredict.engine.chances.reduce import take
-from envpredict.engine.confirmed import confirmed_by
+from envpredict.engine.confirmed import confirmed
 from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.learned.evidence import trial_rows, with_trial
 from envpredict.engine.vibration.case import Case, Limits, limits_of
@@ -30,6 +30,7 @@ from envpredict.engine.vibration.levels import (
     reference,
     way_to,
 )
+from envpredict.engine.vibration.occupied import told
 from envpredict.engine.vibration.settlement import Sand, sand_at, with_sand
 from envpredict.engine.vibration.transfer import Transfer, transfer
 from envpredict.limits.outcome import Missing
@@ -43,6 +44,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Numbers = NDArray[np.int64]
 WHOLE_PROGRAMME = "whole programme"
+NOBODY = "nobody is there while the works go on: "
+NOTHING = "nothing works in this period or season"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,6 +93,13 @@ def _without(applied: Applied, hit: NDArray[np.bool_], text: NDArray[np.object_]
     lost = hit & (applied.status == JUDGED)
     return Applied(applied.value, applied.basis, np.where(lost, MISSING, applied.status),
                    np.where(lost, text, applied.text).astype(object), applied.note)
+
+
+def _idle(applied: Applied, hit: NDArray[np.bool_], text: NDArray[np.object_]) -> Applied:
+    """Return the limits with those receptors not governed at which nothing happens that the rule counts, and why."""
+    idle = hit & (applied.status != NOT_GOVERNED)
+    return Applied(applied.value, applied.basis, np.where(idle, NOT_GOVERNED, applied.status),
+                   np.where(idle, text, applied.text).astype(object), applied.note)
 
 
 def _nowhere(case: Case) -> Spots:
@@ -158,6 +168,11 @@ def _judged(case: Case, limits: Limits, applied: Applied, spots: Spots, way: Tra
     run, rule = case.run, case.rule
     count = run.receptor_count
     nothing = np.zeros(count, dtype=np.int64)
+    if len(case.work.one) == 0:
+        # no work, no question: what else the rule would need isn't asked
+        applied = _idle(applied, np.ones(count, dtype=bool), np.full(count, NOTHING, dtype=object))
+    elif short := out_of_reach(rule, case.work.slots.day):
+        applied = _idle(applied, np.ones(count, dtype=bool), np.full(count, short, dtype=object))
     if levels is None or len(levels.series.slots) == 0:
         judgement, _ = judge_rule(_silent(case), rule, np.full(count, np.nan), run.design_exceedance)
         return Examined(case, applied, limits, spots, way, levels, judgement, nothing, nothing,
@@ -167,6 +182,8 @@ def _judged(case: Case, limits: Limits, applied: Applied, spots: Spots, way: Tra
         series = replace(series, in_range=series.in_range & sand.in_range[spots.rows][:, None])
     shared = reference(np.stack([one.value[spots.rows] for one in limits.groups]))
     judgement, _ = judge_rule(series, rule, shared, run.design_exceedance)
+    if case.vacant is not None and rule.place != PLACE:
+        applied = _idle(applied, judgement.silent, NOBODY + told(rule, run.scenario.receptors))
     slot = np.maximum(judgement.slot, 0)
     row = np.arange(len(spots.rows))
     field, pile = levels.field[row, slot][spots.of], levels.pile[row, slot][spots.of]
@@ -190,12 +207,13 @@ def _in_its_own_limit(judgement: Judgement, shared: Floats, own: Floats, quantit
 def findings(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule) -> list[Block]:
     """Return the findings of one vibration rule for one method: a block of rows per period of the rule."""
     found = []
+    compared = confirmed(run, limit_set, rule)
     for period in rule.periods or (None,):
         seen = examine(run, method, limit_set, rule, period)
         heading = Heading(method.choice.id, rule.effect, rule.quantity or "", rule.place,
                           WHOLE_PROGRAMME if period is None else period.label, limit_set.id, rule.id, rule.clause,
                           whole_db=rule.rounding != "none", defers=_defers(limit_set, rule),
-                          confirmed=confirmed_by(run.scenario, limit_set))
+                          confirmed=compared.said, compared=compared.partly)
         found.append(rows(heading, run.scenario.receptors, run.classed(limit_set.id).class_id, seen.applied,
                           seen.judgement, _evidence(seen), seen.days, run.design_exceedance))
     return found

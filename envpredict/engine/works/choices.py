@@ -87,7 +87,7 @@ def choose(entry: MethodEntry, catalogue: Catalogue, form: Form, model: str | No
         method=method,
         energy_j=energy_j,
         energy_source=source,
-        laws=laws_with_choice(method, stated.get("model") or model, catalogue.models),
+        laws=laws_with_choice(method, stated.get("model") or model, catalogue.models, in_hard_ground=True),
         plant=with_stated(entry.id, method, plant, stated.get("plant") or (), catalogue.plant),
         sections=entry.sections,
         stated=tuple(sorted(key for key, value in stated.items() if value is not None)),
