@@ -14,8 +14,8 @@ def compiled(function: F) -> F:
     """Compile a function of numbers and arrays at its first call and keep the result on disk.
 
     No fast-math: a sum keeps the order in which it is written, so that the same inputs give the same bits. The lock is
-    released, so that threads may work on tiles side by side. Kernels that call each other stand in one module, since
-    the cache notices changes of that module alone.
+    released, so that threads may work on tiles side by side. The cache notices changes of a kernel's own module alone:
+    whoever changes one that another module's kernels call empties the `__pycache__` folders.
     """
     options: dict[str, Any] = {"nogil": True, "fastmath": False, "error_model": "numpy"}
     try:

@@ -8,8 +8,10 @@ and rise above both ends. Where a choice was open:
   corner, runs along a wall, or starts or ends on one and leads away from it;
 - the side path isn't longer than the shortest way round that side, also in courts and behind wings; standing in a
   courtyard is standing behind a closed wall: there is no way round;
-- ways between two obstacles that don't touch aren't looked for, which the first two rules' caution doesn't cover: with
-  gaps between houses that nearly close a view the true level may be higher.
+- where obstacles that block the sight line don't touch, sound passes one on its left and the next on its right: if such
+  a way is shorter than those round all of them it takes the place of the shorter of the two. It is reckoned over one
+  corner a side of the five that are the hardest to pass, so that no real way between them is shorter, and what doesn't
+  block the sight line doesn't stand in it.
 """
 
 from __future__ import annotations
@@ -24,7 +26,8 @@ from numpy.typing import ArrayLike, NDArray
 from envpredict.models.arguments import Floats, numbers
 from envpredict.models.noise.arguments import octaves, result
 from envpredict.models.noise.iso9613_2_1996.screening import combined_db, screening_db, top_edge_db, wide_enough
-from envpredict.models.noise.screen_kernels import fill_grid, find_contacts, screen_rays
+from envpredict.models.noise.screen_grid import fill_grid, find_contacts
+from envpredict.models.noise.screen_kernels import screen_rays
 from envpredict.models.noise.screen_scene import Ints, Scene, scratch
 
 KINDS: Final = ("outline", "hole", "line")
@@ -56,9 +59,9 @@ class ScreenPaths:
 
     `distance_m`: slope distance d. `path_difference_m`: z over the top, negative where the sight line is clear, -inf
     where no obstacle stands near it. `source_edge_m`, `receptor_edge_m`, `edge_separation_m`: dss, dsr, e over the top.
-    `left_difference_m`, `left_separation_m` (and right): detour round the side and length between the bends there;
-    the detour is infinite where there's no such way, or nothing to go round. `width_m`: extent across the path of what
-    screens.
+    `left_difference_m`, `left_separation_m` (and right): detour round the side and length between the bends there, the
+    shorter of the two maybe between obstacles; infinite where there's no such way, or nothing to go round. `width_m`:
+    extent across the path of what screens.
     """
 
     distance_m: Floats

@@ -1,4 +1,4 @@
-"""The loops of the screening geometry, compiled: which walls a path crosses, and the taut paths over and round them.
+"""The loops of the screening geometry, compiled: the taut paths over and round what a path crosses.
 
 The names of walls and vertices are those of `screen_scene`.
 """
@@ -11,187 +11,13 @@ import numpy as np
 
 from envpredict.models.arguments import Floats
 from envpredict.models.noise.compiled import compiled
-from envpredict.models.noise.screen_scene import Ints, Ray, Scene, Work
+from envpredict.models.noise.screen_crossings import across, crossed_walls
+from envpredict.models.noise.screen_grid import orient
+from envpredict.models.noise.screen_scene import MOST_GATES, Ints, Ray, Scene, Work
 
 SAME_POINT_M = 1e-6
 NO_CREDIT_BELOW_M = -0.6
 """A sight line that clears an edge by a longer detour (a tenth of the longest wavelength) isn't screened at all."""
-
-
-@compiled
-def orient(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
-    """Return twice the area of a triangle: above 0 where c lies left of the way from a to b."""
-    return (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
-
-
-@compiled
-def across(ray: Ray, x: float, y: float) -> float:
-    """Return how far a point lies from the path in m: above 0 left of it, below 0 right."""
-    return ray.ux * (y - ray.sy) - ray.uy * (x - ray.sx)
-
-
-@compiled
-def rows_in_column(sx: float, sy: float, rx: float, ry: float, low: float, high: float, y0: float, cell: float,
-                   rows: int, margin: float) -> tuple[int, int]:
-    """Return the first and last row of cells that a segment passes between two abscissae, with a margin."""
-    ya, yb = sy, ry
-    if abs(rx - sx) > 1e-12:
-        ta, tb = (low - sx) / (rx - sx), (high - sx) / (rx - sx)
-        ya = sy + min(max(ta, 0.0), 1.0) * (ry - sy)
-        yb = sy + min(max(tb, 0.0), 1.0) * (ry - sy)
-    first = math.floor((min(ya, yb) - margin - y0) / cell)
-    last = math.floor((max(ya, yb) + margin - y0) / cell)
-    return max(first, 0), min(last, rows - 1)
-
-
-@compiled
-def columns_of(sx: float, rx: float, x0: float, cell: float, columns: int, margin: float) -> tuple[int, int]:
-    """Return the first and last column of cells that a segment passes, with a margin."""
-    first = math.floor((min(sx, rx) - margin - x0) / cell)
-    last = math.floor((max(sx, rx) + margin - x0) / cell)
-    return max(first, 0), min(last, columns - 1)
-
-
-@compiled
-def fill_grid(x: Floats, y: Floats, after: Ints, x0: float, y0: float, cell: float, columns: int, rows: int,
-              margin: float, cells: Ints, in_cell: Ints) -> None:
-    """Count the walls of each cell into `cells` (where `in_cell` is empty), or write them into `in_cell`."""
-    count = in_cell.size == 0
-    free = cells.copy()
-    for wall in range(x.size):
-        end = after[wall]
-        if end < 0:
-            continue
-        first, last = columns_of(x[wall], x[end], x0, cell, columns, margin)
-        for column in range(first, last + 1):
-            left = x0 + column * cell
-            low, high = rows_in_column(x[wall], y[wall], x[end], y[end], left - margin, left + cell + margin, y0, cell,
-                                       rows, margin)
-            for row in range(low, high + 1):
-                place = row * columns + column
-                if count:
-                    cells[place + 1] += 1
-                else:
-                    in_cell[free[place]] = wall
-                    free[place] += 1
-
-
-@compiled
-def from_wall(px: float, py: float, ax: float, ay: float, bx: float, by: float) -> float:
-    """Return the distance of a point from a segment."""
-    dx, dy = bx - ax, by - ay
-    t = min(max(((px - ax) * dx + (py - ay) * dy) / (dx * dx + dy * dy), 0.0), 1.0)
-    return math.hypot(px - ax - t * dx, py - ay - t * dy)
-
-
-@compiled
-def find_contacts(x: Floats, y: Floats, after: Ints, obstacle: Ints, cells: Ints, in_cell: Ints, touch: float,
-                  walls: Ints, others: Ints, at_x: Floats, at_y: Floats) -> int:
-    """Find where walls of different obstacles touch or cross; return their number, write those that find room.
-
-    A place may be found more than once: in several cells, and from both walls.
-    """
-    found = 0
-    for place in range(cells.size - 1):
-        for i in range(cells[place], cells[place + 1]):
-            for j in range(cells[place], cells[place + 1]):
-                a, c = in_cell[i], in_cell[j]
-                if obstacle[a] == obstacle[c]:
-                    continue
-                b, d = after[a], after[c]
-                for k in range(2):
-                    p = c if k == 0 else d
-                    if from_wall(x[p], y[p], x[a], y[a], x[b], y[b]) <= touch:
-                        for wall, other in ((a, c), (c, a)):
-                            if found < walls.size:
-                                walls[found], others[found], at_x[found], at_y[found] = wall, other, x[p], y[p]
-                            found += 1
-                o1, o2 = orient(x[a], y[a], x[b], y[b], x[c], y[c]), orient(x[a], y[a], x[b], y[b], x[d], y[d])
-                o3, o4 = orient(x[c], y[c], x[d], y[d], x[a], y[a]), orient(x[c], y[c], x[d], y[d], x[b], y[b])
-                if o1 * o2 < 0.0 and o3 * o4 < 0.0:
-                    t = o3 / (o3 - o4)
-                    if found < walls.size:
-                        walls[found], others[found] = a, c
-                        at_x[found], at_y[found] = x[a] + t * (x[b] - x[a]), y[a] + t * (y[b] - y[a])
-                    found += 1
-    return found
-
-
-@compiled
-def leads_inside(scene: Scene, v: int, x: float, y: float) -> bool:
-    """Return whether the way from a corner of a ring to a point leads into the building; along a wall it doesn't."""
-    p, n = scene.before[v], scene.after[v]
-    vx, vy = scene.x[v], scene.y[v]
-    first = orient(scene.x[p], scene.y[p], vx, vy, x, y) > 0.0
-    second = orient(vx, vy, scene.x[n], scene.y[n], x, y) > 0.0
-    if orient(scene.x[p], scene.y[p], vx, vy, scene.x[n], scene.y[n]) > 0.0:
-        return first and second
-    return first or second
-
-
-@compiled
-def leaves_end_inside(scene: Scene, a: int, x: float, y: float, to_x: float, to_y: float) -> bool:
-    """Return whether the way from an end of the path, which lies on a wall, leads into the building."""
-    b = scene.after[a]
-    for v in (a, b):
-        if math.hypot(scene.x[v] - x, scene.y[v] - y) <= scene.touch:
-            return leads_inside(scene, v, to_x, to_y)
-    return orient(scene.x[a], scene.y[a], scene.x[b], scene.y[b], to_x, to_y) > 0.0
-
-
-@compiled
-def screens(scene: Scene, ray: Ray, a: int, da: float, db: float) -> bool:
-    """Return whether the path, which meets a wall, passes it: from outside to inside, or across a screen.
-
-    It doesn't where it only touches a corner, runs along the wall, or begins or ends on it and leads away. `da` and
-    `db` tell on which side of the path the wall's ends lie, 0 on it.
-    """
-    b = scene.after[a]
-    ax, ay, bx, by = scene.x[a], scene.y[a], scene.x[b], scene.y[b]
-    at_s = from_wall(ray.sx, ray.sy, ax, ay, bx, by) <= scene.touch
-    at_r = from_wall(ray.rx, ray.ry, ax, ay, bx, by) <= scene.touch
-    v = a if da == 0.0 else b
-    if scene.ring[a] == 0:
-        if at_s or at_r or scene.before[v] < 0 or scene.after[v] < 0:
-            return not (at_s or at_r or da * db == 0.0)
-        p, n = scene.before[v], scene.after[v]
-        return da * db < 0.0 or across(ray, scene.x[p], scene.y[p]) * across(ray, scene.x[n], scene.y[n]) < 0.0
-    if at_s and at_r:
-        return False
-    if at_s:
-        return leaves_end_inside(scene, a, ray.sx, ray.sy, ray.rx, ray.ry)
-    if at_r:
-        return leaves_end_inside(scene, a, ray.rx, ray.ry, ray.sx, ray.sy)
-    return da * db < 0.0 or leads_inside(scene, v, ray.rx, ray.ry) or leads_inside(scene, v, ray.sx, ray.sy)
-
-
-@compiled
-def crossed_walls(scene: Scene, ray: Ray, work: Work) -> int:
-    """Write every wall that the path passes (see `screens`), and where (0 to 1); return how many."""
-    sx, sy, rx, ry = ray.sx, ray.sy, ray.rx, ray.ry
-    margin = 1e-6 * scene.cell
-    found = 0
-    first, last = columns_of(sx, rx, scene.x0, scene.cell, scene.columns, margin)
-    for column in range(first, last + 1):
-        left = scene.x0 + column * scene.cell
-        low, high = rows_in_column(sx, sy, rx, ry, left - margin, left + scene.cell + margin, scene.y0, scene.cell,
-                                   scene.rows, margin)
-        for row in range(low, high + 1):
-            place = row * scene.columns + column
-            for item in range(scene.cells[place], scene.cells[place + 1]):
-                a = scene.in_cell[item]
-                if work.seen[a] == ray.number or scene.obstacle[a] == ray.own:
-                    continue
-                work.seen[a] = ray.number
-                b = scene.after[a]
-                ax, ay, bx, by = scene.x[a], scene.y[a], scene.x[b], scene.y[b]
-                da, db = orient(sx, sy, rx, ry, ax, ay), orient(sx, sy, rx, ry, bx, by)
-                ds, dr = orient(ax, ay, bx, by, sx, sy), orient(ax, ay, bx, by, rx, ry)
-                if da * db > 0.0 or ds * dr > 0.0 or ds == dr or not screens(scene, ray, a, da, db):
-                    continue
-                work.hit_wall[found], work.hit_at[found] = a, ds / (ds - dr)
-                found += 1
-    return found
 
 
 @compiled
@@ -214,8 +40,8 @@ def taut(px: Floats, py: Floats, count: int, sx: float, sy: float, rx: float,
          ry: float) -> tuple[float, float, float]:
     """Return the taut path from s to r over points that all lie left of that way: a convex hull without its chord.
 
-    Returned are its length up to the first point, between the first and the last, and from the last to r. The points
-    are used up: their order changes.
+    Returned are its length up to the first point, between the first and the last, and from the last to r. The order of
+    the points changes.
     """
     fx, fy, ux, uy = rx, ry, rx - sx, ry - sy
     last_leg = between = 0.0
@@ -238,7 +64,7 @@ def taut(px: Floats, py: Floats, count: int, sx: float, sy: float, rx: float,
         bends += 1
         fx, fy, ux, uy = px[best], py[best], bx, by
         count -= 1
-        px[best], py[best] = px[count], py[count]
+        px[best], py[best], px[count], py[count] = px[count], py[count], fx, fy
 
 
 @compiled
@@ -253,34 +79,44 @@ def reach(scene: Scene, ray: Ray, work: Work, wall: int, side: float, mark: int,
 
 
 @compiled
-def flood(scene: Scene, ray: Ray, work: Work, hits: int, side: float, tall: float) -> int:
-    """Collect the vertices on one side of the path that hang together with what blocks it; return their number.
+def flood(scene: Scene, ray: Ray, work: Work, hits: int, group: int, side: float, tall: float, mark: int) -> int:
+    """Collect the vertices on one side of the path that hang together with walls that it crosses; return their number.
 
-    Starts at the walls that the path crosses and follows walls as long as they stay on that side (1 left, -1 right),
-    and from wall to wall where obstacles touch, if the next one rises above `tall`. Written into `px` and `py` in the
-    path's own axes: along it, and away from it.
+    Starts at the walls of a group, or with -1 at all that block the path, and follows walls as long as they stay on
+    that side (1 left, -1 right), and from wall to wall where obstacles touch, if the next one rises above `tall` or
+    blocks the path itself. Written into `px` and `py` in the path's own axes: along it, and away from it. Walls met
+    that turn out to hang together come into one group.
     """
-    mark = 2 * ray.number + (1 if side > 0.0 else 0)
-    waiting = found = 0
-    for k in range(hits):
-        if work.blocks[scene.obstacle[work.hit_wall[k]]] == ray.number:
-            waiting = reach(scene, ray, work, work.hit_wall[k], side, mark, waiting)
-    while waiting > 0:
-        waiting -= 1
-        v = work.stack[waiting]
-        work.px[found] = (scene.x[v] - ray.sx) * ray.ux + (scene.y[v] - ray.sy) * ray.uy
-        work.py[found] = side * across(ray, scene.x[v], scene.y[v])
-        found += 1
-        for wall in (v, scene.before[v]):
-            if wall < 0 or scene.after[wall] < 0:
-                continue
-            waiting = reach(scene, ray, work, wall, side, mark, waiting)
-            for place in range(scene.contacts[wall], scene.contacts[wall + 1]):
-                away = side * across(ray, scene.contact_x[place], scene.contact_y[place])
-                other = scene.contact_wall[place]
-                obstacle = scene.obstacle[other]
-                if away > SAME_POINT_M and scene.top[obstacle] > tall and obstacle != ray.own:
-                    waiting = reach(scene, ray, work, other, side, mark, waiting)
+    found = 0
+    for hit in range(hits):
+        if work.label[hit] < 0 or (group >= 0 and work.label[hit] != group):
+            continue
+        waiting = reach(scene, ray, work, work.hit_wall[hit], side, mark, 0)
+        while waiting > 0:
+            waiting -= 1
+            v = work.stack[waiting]
+            work.first_hit[v] = work.origin[found] = hit
+            work.px[found] = (scene.x[v] - ray.sx) * ray.ux + (scene.y[v] - ray.sy) * ray.uy
+            work.py[found] = side * across(ray, scene.x[v], scene.y[v])
+            found += 1
+            for wall in (v, scene.before[v]):
+                if wall < 0 or scene.after[wall] < 0:
+                    continue
+                waiting = reach(scene, ray, work, wall, side, mark, waiting)
+                for place in range(scene.contacts[wall], scene.contacts[wall + 1]):
+                    away = side * across(ray, scene.contact_x[place], scene.contact_y[place])
+                    other = scene.contact_wall[place]
+                    obstacle = scene.obstacle[other]
+                    if away <= SAME_POINT_M or obstacle == ray.own:
+                        continue
+                    if scene.top[obstacle] > tall or work.blocks[obstacle] == ray.number:
+                        waiting = reach(scene, ray, work, other, side, mark, waiting)
+        for v in (work.hit_wall[hit], scene.after[work.hit_wall[hit]]):
+            if work.reached[v] == mark and work.label[work.first_hit[v]] != work.label[hit]:
+                one, other = work.label[work.first_hit[v]], work.label[hit]
+                for k in range(hits):
+                    if work.label[k] in (one, other):
+                        work.label[k] = min(one, other)
     return found
 
 
@@ -343,27 +179,174 @@ def over_the_top(scene: Scene, ray: Ray, work: Work, hits: int, out: Floats) -> 
 
 
 @compiled
-def round_a_side(scene: Scene, ray: Ray, work: Work, hits: int, side: float,
-                 tall: float) -> tuple[float, float, float]:
-    """Return detour and length between the bends of the path round one side, and how far the obstacles reach there."""
-    count = flood(scene, ray, work, hits, side, tall)
-    farthest = 0.0
-    for k in range(count):
-        farthest = max(farthest, work.py[k])
+def bent(ray: Ray, px: Floats, py: Floats, count: int) -> tuple[float, float]:
+    """Return detour and length between the bends of the path round points that lie on one side."""
     plan, rise = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy), ray.rz - ray.sz
-    first, between, last = taut(work.px, work.py, count, 0.0, 0.0, plan, 0.0)
+    first, between, last = taut(px, py, count, 0.0, 0.0, plan, 0.0)
     total = first + between + last
     # unfolded onto a plane, a path round upright edges is straight: it climbs evenly
     slope = math.hypot(total, rise)
-    return max(slope - math.hypot(plan, rise), 0.0), between * slope / total, farthest
+    return max(slope - math.hypot(plan, rise), 0.0), between * slope / total
+
+
+@compiled
+def round_a_side(scene: Scene, ray: Ray, work: Work, hits: int, side: float,
+                 tall: float) -> tuple[float, float, float]:
+    """Return detour and length between the bends of the path round one side, and how far the obstacles reach there."""
+    count = flood(scene, ray, work, hits, -1, side, tall, 4 * ray.number + (1 if side > 0.0 else 0))
+    farthest = 0.0
+    for k in range(count):
+        farthest = max(farthest, work.py[k])
+    detour, between = bent(ray, work.px, work.py, count)
+    return detour, between, farthest
+
+
+@compiled
+def start_groups(scene: Scene, ray: Ray, work: Work, hits: int) -> None:
+    """Put every wall met that blocks the path into the group of its obstacle, named by the first wall; others in -1."""
+    for k in range(hits):
+        obstacle = scene.obstacle[work.hit_wall[k]]
+        work.label[k] = -1
+        if work.blocks[obstacle] == ray.number:
+            first = work.met[obstacle]
+            if not (0 <= first < k and scene.obstacle[work.hit_wall[first]] == obstacle):
+                work.met[obstacle] = first = k
+            work.label[k] = first
+
+
+@compiled
+def gate(scene: Scene, ray: Ray, work: Work, hits: int, group: int, tall: float) -> None:
+    """Write the corners to get round to pass a group into the last row of `work.gates`.
+
+    Columns: where the path meets the group first and last (0 to 1); for the left, then the right: the corner that makes
+    the longest detour, and where the wall that it hangs on crosses the path, in the path's own axes (x, y, x); length
+    of the shorter of the two detours.
+    """
+    plan = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
+    row = work.gates[MOST_GATES]
+    row[0], row[1], row[8] = 1.0, 0.0, np.inf
+    for k in range(group, hits):
+        if work.label[k] == group:
+            row[0], row[1] = min(row[0], work.hit_at[k]), max(row[1], work.hit_at[k])
+    for side in (1.0, -1.0):
+        longest, to = plan, 2 if side > 0.0 else 5
+        row[to], row[to + 1], row[to + 2] = row[0] * plan, 0.0, row[0] * plan
+        count = flood(scene, ray, work, hits, group, side, tall, 4 * ray.number + (3 if side > 0.0 else 2))
+        for k in range(count):
+            away = work.py[k] ** 2
+            length = math.sqrt(work.px[k] ** 2 + away) + math.sqrt((plan - work.px[k]) ** 2 + away)
+            if length > longest:
+                longest, row[to], row[to + 1] = length, work.px[k], side * work.py[k]
+                row[to + 2] = work.hit_at[work.origin[k]] * plan
+        row[8] = min(row[8], longest)
+
+
+@compiled
+def gates(scene: Scene, ray: Ray, work: Work, hits: int, tall: float) -> int:
+    """Write what sound must get round to pass each group of obstacles, in the order of the path (see `gate`).
+
+    Returned is how many groups there are. Left out are those that another one holds between its walls, and of many
+    those that are the easiest to pass.
+    """
+    found = groups = 0
+    for group in range(hits):
+        groups += work.label[group] == group
+    if groups < 2:
+        return groups
+    new = work.gates[MOST_GATES]
+    for group in range(hits):
+        if work.label[group] != group:
+            continue
+        gate(scene, ray, work, hits, group, tall)
+        easiest, harder = 0, True
+        for k in range(found):
+            if work.gates[k, 0] <= new[1] and new[0] <= work.gates[k, 1] and work.gates[k, 8] >= new[8]:
+                harder = False
+            if work.gates[k, 8] < work.gates[easiest, 8]:
+                easiest = k
+        if not harder or (found == MOST_GATES and work.gates[easiest, 8] >= new[8]):
+            continue
+        kept = 0
+        for k in range(found):
+            apart = work.gates[k, 0] > new[1] or new[0] > work.gates[k, 1]
+            if apart and not (found == MOST_GATES and k == easiest):
+                work.gates[kept] = work.gates[k]
+                kept += 1
+        place = kept
+        while place > 0 and work.gates[place - 1, 0] > new[0]:
+            work.gates[place] = work.gates[place - 1]
+            place -= 1
+        work.gates[place] = new
+        found = kept + 1
+    return found
+
+
+@compiled
+def passes(row: Floats, ax: float, ay: float, bx: float, by: float) -> int:
+    """Return on which side a straight way from a to b passes a group: 1 left, 2 right, 3 unknown, 0 if it's blocked."""
+    found = 3
+    for side in (1, 2):
+        x, y, foot = row[3 * side - 1], row[3 * side], row[3 * side + 1]
+        # the wall from the path to the corner, then the line on from the corner
+        if (orient(ax, ay, bx, by, x, y) * orient(ax, ay, bx, by, foot, 0.0) < 0.0
+                and orient(x, y, foot, 0.0, ax, ay) * orient(x, y, foot, 0.0, bx, by) < 0.0):
+            return 0
+        if (ax - x) * (bx - x) < 0.0:
+            beyond = ay + (x - ax) / (bx - ax) * (by - ay) - y
+            if (side == 1 and beyond >= 0.0) or (side == 2 and beyond <= 0.0):
+                found = side
+    return found
+
+
+@compiled
+def way_between(rows: Floats, length: Floats, first: Floats, count: int, plan: float,
+                rise: float) -> tuple[float, float]:
+    """Return detour and length between the bends of the shortest way that passes groups on both sides.
+
+    Only the corners in `rows` are gone round, each in its turn: no real way between the obstacles is shorter.
+    """
+    # by group (S before the first, R after the last), by corner, by the sides passed so far: 1 left, 2 right, 3 both
+    length[: count + 2] = np.inf
+    length[0, 0, 0] = 0.0
+    total, between = np.inf, 0.0
+    for j in range(1, count + 2):
+        for b in range(1 if j > count else 2):
+            bx, by = (plan, 0.0) if j > count else (rows[j - 1, 3 * b + 2], rows[j - 1, 3 * b + 3])
+            # the straight way itself is blocked
+            for i in range(1 if j > count else 0, j):
+                for a in range(2 if i else 1):
+                    ax, ay = (rows[i - 1, 3 * a + 2], rows[i - 1, 3 * a + 3]) if i else (0.0, 0.0)
+                    sides = 0 if j > count else b + 1
+                    for k in range(i + 1, j):
+                        side = passes(rows[k - 1], ax, ay, bx, by)
+                        if side == 0:
+                            sides = -1
+                            break
+                        sides |= side
+                    if sides < 0:
+                        continue
+                    leg = math.sqrt((bx - ax) ** 2 + (by - ay) ** 2)
+                    for mask in range(4 if i else 1):
+                        way = length[i, a, mask] + leg
+                        if way < length[j, b, mask | sides]:
+                            length[j, b, mask | sides] = way
+                            first[j, b, mask | sides] = leg if i == 0 else first[i, a, mask]
+                            if j > count and mask | sides == 3:
+                                total, between = way, way - first[j, b, 3] - leg
+    slope = math.hypot(total, rise)
+    return slope - math.hypot(plan, rise), max(between, 0.0) * slope / total
 
 
 @compiled
 def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Floats) -> None:
-    """Write the ways round both sides and the width of what screens; no way where one end is enclosed."""
+    """Write the ways round both sides and the width of what screens; no way where one end is enclosed.
+
+    Where a way between obstacles is shorter than that round all of them, it takes the place of the shorter of the two.
+    """
     if clear >= 0:
         work.blocks[clear] = ray.number
     tall = max(ray.sz, ray.rz) if clear == -2 else np.inf
+    start_groups(scene, ray, work, hits)
     left = round_a_side(scene, ray, work, hits, 1.0, tall)
     right = round_a_side(scene, ray, work, hits, -1.0, tall)
     out[9] = left[2] + right[2]
@@ -372,8 +355,15 @@ def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Flo
         obstacle = scene.obstacle[work.hit_wall[k]]
         if not closed and work.blocks[obstacle] == ray.number:
             closed = enclosed(scene, obstacle, ray.sx, ray.sy, ray.rx, ray.ry)
-    if not closed:
-        out[5], out[6], out[7], out[8] = left[0], left[1], right[0], right[1]
+    if closed:
+        return
+    out[5], out[6], out[7], out[8] = left[0], left[1], right[0], right[1]
+    shorter = 5 if left[0] <= right[0] else 7
+    count, plan = gates(scene, ray, work, hits, tall), math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
+    if count > 1:
+        detour, separation = way_between(work.gates, work.length, work.first, count, plan, ray.rz - ray.sz)
+        if detour < out[shorter]:
+            out[shorter], out[shorter + 1] = detour, min(separation, out[shorter + 1])
 
 
 @compiled

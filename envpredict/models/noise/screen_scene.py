@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from envpredict.models.arguments import Floats
 
 Ints = NDArray[np.int64]
+MOST_GATES = 5
+"""So many groups of obstacles, the hardest to pass, are looked at for ways between them; fewer make no way longer."""
 
 
 class Scene(NamedTuple):
@@ -67,7 +69,10 @@ class Work(NamedTuple):
     """Scratch memory for one path at a time.
 
     Marks by number of the ray: walls `seen`, vertices `reached`, obstacles that `blocks`. Walls met and where (0 to 1):
-    `hit_wall`, `hit_at`. Points of a band: `px`, `py`. Vertices still to follow: `stack`.
+    `hit_wall`, `hit_at`. Points of a band: `px`, `py`. Vertices still to follow: `stack`; from which of the walls met
+    each was reached: `first_hit`, by point `origin`. The group that a wall met belongs to: `label`; the first wall met
+    of an obstacle: `met`. Corners to get round by group: `gates`; of ways as far as these the `length`, and that of
+    the `first` leg.
     """
 
     seen: Ints
@@ -78,11 +83,20 @@ class Work(NamedTuple):
     px: Floats
     py: Floats
     stack: Ints
+    first_hit: Ints
+    origin: Ints
+    label: Ints
+    met: Ints
+    gates: Floats
+    length: Floats
+    first: Floats
 
 
 def scratch(scene: Scene) -> Work:
     """Return scratch memory for the paths of one source, no mark set: some numbers for each wall."""
     walls = scene.x.size
-    seen, reached, hit_wall, stack = (np.full(walls, -1, dtype=np.int64) for _ in range(4))
+    seen, reached, hit_wall, stack, first_hit, origin, label = (np.full(walls, -1, dtype=np.int64) for _ in range(7))
     hit_at, px, py = (np.zeros(walls) for _ in range(3))
-    return Work(seen, reached, np.full(scene.top.size, -1, dtype=np.int64), hit_wall, hit_at, px, py, stack)
+    blocks, met = (np.full(scene.top.size, -1, dtype=np.int64) for _ in range(2))
+    return Work(seen, reached, blocks, hit_wall, hit_at, px, py, stack, first_hit, origin, label, met,
+                np.zeros((MOST_GATES + 1, 9)), np.zeros((MOST_GATES + 2, 2, 4)), np.zeros((MOST_GATES + 2, 2, 4)))
