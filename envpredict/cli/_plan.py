@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from envpredict.cli._target import new_folder
 from envpredict.core.cautions import NOT_A_SAFETY_SYSTEM
 from envpredict.core.errors import InputProblems, Problem
 from envpredict.core.words import suggestion
@@ -23,9 +24,8 @@ def draft(scenario: Path, folder: Path, methods: Sequence[str]) -> str:
     from envpredict.engine.intake import read_scenario
     from envpredict.monitoring.draft import draft_plan
     from envpredict.outputs.plan_document import write_plan
-    from envpredict.outputs.write import check_target
 
-    check_target(folder, replace=False)
+    new_folder(folder, "a plan is edited by hand, so none is ever written over")
     read = read_scenario(scenario)
     known = [entry.id for entry in read.methods]
     unknown = [Problem("--method", f"unknown method '{name}' in this scenario", suggestion(name, known))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from envpredict.cli._target import new_folder
 from envpredict.core.errors import InputProblems, Problem
 
 if TYPE_CHECKING:
@@ -15,7 +16,6 @@ def asked(plan: Path | None, scenario: Path | None, folder: Path | None, parquet
     """Check that the question makes sense and that nothing would be written over; return the prediction to compare."""
     from envpredict.engine.assess import assess
     from envpredict.engine.intake import read_scenario
-    from envpredict.outputs.write import check_target
 
     lacking = [Problem(option, "needs the plan that the records belong to", "add --plan")
                for option, value in (("--scenario", scenario), ("--out", folder)) if value is not None and plan is None]
@@ -23,7 +23,7 @@ def asked(plan: Path | None, scenario: Path | None, folder: Path | None, parquet
         raise InputProblems(lacking, "the question")
     for target in (folder, parquet):
         if target is not None:
-            check_target(target, replace=False)
+            new_folder(target, "statistics and copies of records are never written over")
     return None if scenario is None else assess(read_scenario(scenario))
 
 

@@ -23,16 +23,16 @@ def command(plan: Path, scenario: Path | None, records: Path | None, folder: Pat
       envpredict audit plan --scenario scenarios/quay_wall
       envpredict audit scenarios/river_wall/plan --records scenarios/river_wall/records
     """
+    from envpredict.cli._target import new_folder
     from envpredict.engine.assess import assess
     from envpredict.engine.intake import read_scenario
     from envpredict.monitoring.audit import audit
     from envpredict.monitoring.plan_file import read_plan
     from envpredict.monitoring.statistics.shown import shown
     from envpredict.outputs.plan_document import write_audit
-    from envpredict.outputs.write import check_target
 
     if folder is not None:
-        check_target(folder, replace=False)
+        new_folder(folder, "an audit is kept with the plan as it was")
     read = read_plan(plan)
     assessment = assess(read_scenario(scenario)) if scenario is not None else None
     seen = shown(read, records, assessment)[1] if records is not None else None

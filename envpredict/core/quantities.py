@@ -114,6 +114,8 @@ _declare("lnight_db", "Lnight", "dB", "decibel", "noise", "none", "energy mean o
          "A-weighted equivalent continuous sound level of the nights of a year")
 _declare("ldn_db", "Ldn", "dB", "decibel", "noise", "none", "day-night mean, nights raised by 10 dB", "energy_sum",
          "A-weighted day-night average sound level")
+_declare("lden_db", "Lden", "dB", "decibel", "noise", "none", "energy mean over a year, evenings raised by 5 dB and "
+         "nights by 10 dB", "energy_sum", "A-weighted day-evening-night sound level")
 _declare("peak_water_db", "Lp,pk (water)", "dB re 1 uPa", "decibel", "noise", "none", "peak", "maximum",
          "peak sound pressure level in water")
 _declare("sel_water_db", "SELcum (water)", "dB re 1 uPa2 s", "decibel", "noise", "none", "cumulative exposure",

@@ -46,22 +46,30 @@ SHOWN = 8
 
 @dataclass(frozen=True, slots=True)
 class RuleResult:
-    """One rule's outcome with its evidence, the gravest first; `applies` is False where nothing was there to check."""
+    """One rule's outcome with its evidence, the gravest first; `applies` is False where nothing was there to check.
+
+    `by_records`: the plan keeps the rule, what records show breaks it.
+    """
 
     rule: Rule
     outcome: Outcome
     applies: bool
     evidence: tuple[Evidence, ...]
+    by_records: bool = False
 
     @classmethod
-    def of(cls, rule: Rule, evidence: Sequence[Evidence]) -> RuleResult:
-        """Return the outcome that the evidence gives: anything broken fails, else anything missing is not stated."""
+    def of(cls, rule: Rule, evidence: Sequence[Evidence], records: Sequence[Evidence] = ()) -> RuleResult:
+        """Return the outcome that the evidence gives: anything broken fails, else anything missing is not stated.
+
+        `evidence`: of the plan; `records`: what records show beside it.
+        """
         order = ("broken", "missing", "met", "idle")
-        ranked = tuple(sorted(evidence, key=lambda one: order.index(one.verdict)))
+        ranked = tuple(sorted((*evidence, *records), key=lambda one: order.index(one.verdict)))
         if not ranked:
             raise ValueError(f"the check of {rule.id} gave no evidence")
         outcomes: dict[str, Outcome] = {"broken": "fail", "missing": "not_stated", "met": "pass", "idle": "pass"}
-        return cls(rule, outcomes[ranked[0].verdict], ranked[0].verdict != "idle", ranked)
+        by_records = ranked[0].verdict == "broken" and not any(one.verdict == "broken" for one in evidence)
+        return cls(rule, outcomes[ranked[0].verdict], ranked[0].verdict != "idle", ranked, by_records)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +123,22 @@ class AuditReport:
             open_ = bool(self.rules("not_stated"))
             end = "No rule fails; what isn't stated must be settled before use." if open_ else "No rule fails."
         else:
-            lacking = [one.rule.id for one in self.rules("not_stated") if one.rule.essential]
-            why = f": {' and '.join(lacking)} must be stated" if lacking else ""
-            end = f"The plan must not be used as it stands{why}."
+            end = self._cause()
         return f"{len(self.results)} rules: {counts}. {end}"
+
+    def _cause(self) -> str:
+        """Return whether the plan, the records or both fail, and what follows."""
+        lacking = [one.rule.id for one in self.rules("not_stated") if one.rule.essential]
+        shown = sorted(one.rule.id for one in self.rules("fail") if one.by_records)
+        said = []
+        if lacking or len(shown) < len(self.rules("fail")):
+            why = f": {' and '.join(lacking)} must be stated" if lacking else ""
+            said.append(f"The plan must not be used as it stands{why}.")
+        elif shown:
+            said.append("The plan itself fails no rule.")
+        if shown:
+            said.append(f"The records fail {', '.join(shown)}: explain and close each before work goes on.")
+        return " ".join(said)
 
     def text(self, width: int = 100) -> str:
         """Return the findings as plain text: what fails, what isn't stated, what passes, what wasn't checked."""
@@ -175,8 +195,8 @@ def audit(
     results = []
     for name in sorted(known):
         rule = known[name]
-        evidence = [*checks[name](replace(facts, rule=rule)), *(records or {}).get(name, ())]
-        results.append(RuleResult.of(rule, evidence))
+        evidence = tuple(checks[name](replace(facts, rule=rule)))
+        results.append(RuleResult.of(rule, evidence, (records or {}).get(name, ())))
     against = ["the prediction of its scenario" if assessment is not None
                else "what the plan states as predicted" if predicted is not None else "no prediction",
                "records" if records is not None else "no records"]

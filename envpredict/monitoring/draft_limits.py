@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from envpredict.monitoring.draft_defaults import Defaults
 
 WEIGHTINGS: dict[str, Weighting] = {
-    "laeq_db": "A", "lafmax_db": "A", "lasmax_db": "A", "lar_db": "A", "la90_db": "A", "kb_fmax": "KB", "kb_ftr": "KB",
+    "laeq_db": "A", "lafmax_db": "A", "lasmax_db": "A", "lar_db": "A", "la90_db": "A", "lnight_db": "A", "ldn_db": "A",
+    "lden_db": "A", "kb_fmax": "KB", "kb_ftr": "KB",
     "vdv": "other", "vibration_level_jp_db": "other", "vibration_level_cn_db": "other",
 }
 """Frequency weighting of quantities that have one."""

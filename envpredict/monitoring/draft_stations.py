@@ -29,8 +29,9 @@ STOREY: dict[str, str] = {
     "top_floor": "topmost storey, beside an outer wall", "instrument": "storey of the instrument",
 }
 NOISE_LOGGED = ("laeq_db", "lafmax_db", "la10_db", "la90_db")
-WORKED_OUT = ("lar_db", "shear_strain")
-"""Quantities that no instrument logs: they're worked out from LAeq and from peak velocity."""
+WORKED_OUT = {"lar_db": "laeq_db", "lnight_db": "laeq_db", "ldn_db": "laeq_db", "lden_db": "laeq_db",
+              "kb_ftr": "kb_fmax", "shear_strain": "ppv_component"}
+"""Quantities that no instrument logs, and what they're worked out from."""
 AXES = ("radial", "transverse", "vertical")
 MOVES: dict[str, tuple[str, ...]] = {
     "railway": ("track_level_mm", "track_twist_mm_per_m"), "buried_pipe": ("settlement_mm",),
@@ -175,8 +176,9 @@ def movement_stations(site: Site, receptors: Sequence[str], limits: Sequence[Lim
 
 
 def _asked(limits: Sequence[Limit]) -> list[str]:
-    """Return the quantities of limits that an instrument logs."""
-    return [name for limit in limits if (name := str(limit.criterion.quantity)) not in WORKED_OUT]
+    """Return the quantities that an instrument must log for limits to be judged."""
+    names = (str(limit.criterion.quantity) for limit in limits)
+    return list(dict.fromkeys(WORKED_OUT.get(name, name) for name in names))
 
 
 def _protecting(limits: Sequence[Limit], receptor: str) -> list[Limit]:

@@ -30,6 +30,24 @@ def test_sound_plan_passes() -> None:
     assert report.verdict() == "42 rules: 0 fails, 0 not stated, 42 passes. No rule fails."
 
 
+@pytest.mark.parametrize(("edit", "records", "said"), [
+    (None, ["M20"], "The plan itself fails no rule. The records fail M20: explain and close each before work goes on."),
+    ("stop_work", [], "The plan must not be used as it stands: M25 must be stated."),
+    ("stop_work", ["M31", "M20"], "The plan must not be used as it stands: M25 must be stated. The records fail M20, "
+                                  "M31: explain and close each before work goes on."),
+    ("capture", [], "The plan must not be used as it stands."),
+    ("capture", ["M30"], "The plan must not be used as it stands."),
+])
+def test_verdict_tells_a_plan_that_fails_from_records_that_do(edit: str | None, records: list[str], said: str) -> None:
+    edits = {"stop_work": drop("stop_work"), "capture": put("data", "capture_target_percent", 50.0, None)}
+    plan = sound() if edit is None else sound(edits[edit])
+    report = audit(plan, None, {name: [broken("vibration.csv, line 7", "reached")] for name in records})
+    assert not report.passed
+    assert report.verdict().endswith(said)
+    if not records or edit is not None:
+        assert "fails no rule" not in report.verdict()
+
+
 def test_gravest_evidence_decides() -> None:
     rule = load_rules()["M30"]
     assert RuleResult.of(rule, [met("a", "x"), missing("b", "y"), broken("c", "z")]).outcome == "fail"

@@ -297,12 +297,12 @@ def test_interval_divides_every_averaging_time() -> None:
     assert interval_s([], 10.0) == 10.0
 
 
-def test_what_no_instrument_logs_is_not_asked_of_one() -> None:
+def test_what_no_instrument_logs_is_asked_of_it_as_what_it_comes_from() -> None:
     from envpredict.monitoring.draft_stations import _asked
 
     strain = one(quantity="shear_strain", position="ground", effect="settlement", limit=1e-4)
     assert _asked(limits_of([strain, one()], {})) == ["ppv_component"]
-    assert _asked(limits_of([noise(quantity="lar_db")], {})) == []
+    assert _asked(limits_of([noise(quantity="lar_db")], {})) == ["laeq_db"]
 
 
 def test_what_nobody_works_in_is_left_out(starter: Assessment, plan: Plan) -> None:

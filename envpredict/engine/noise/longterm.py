@@ -32,6 +32,9 @@ class LongTerm:
 LONG_TERM: dict[str, LongTerm] = {
     "lnight_db": LongTerm("all nights of a year", 365, (("23:00", "07:00", 0.0),)),
     "ldn_db": LongTerm("thirty days and nights", 30, (("07:00", "22:00", 0.0), ("22:00", "07:00", 10.0))),
+    # hours of Directive 2002/49/EC, Annex I, where a country chooses no others: recalled
+    "lden_db": LongTerm("all days of a year", 365, (("07:00", "19:00", 0.0), ("19:00", "23:00", 5.0),
+                                                    ("23:00", "07:00", 10.0))),
 }
 """The quantities that are means over many days."""
 

@@ -67,12 +67,15 @@ def limits_complete(facts: Facts) -> Iterator[Evidence]:
         yield broken(where, odd) if odd else met(where, "complete")
 
 
+A_WEIGHTED = ("laeq_db", "lafmax_db", "lasmax_db", "lar_db", "la90_db", "lnight_db", "ldn_db", "lden_db")
+
+
 def _odd(criterion: Criterion) -> str:
     """Return what contradicts itself in a complete limit."""
     quantity = str(criterion.quantity)
     if not is_averaged(quantity) and criterion.averaging_s is not None:
         return f"{quantity} is a peak or maximum, but an averaging time is stated"
-    if quantity in ("laeq_db", "lafmax_db", "lasmax_db", "lar_db", "la90_db") and criterion.weighting != "A":
+    if quantity in A_WEIGHTED and criterion.weighting != "A":
         return f"{quantity} is A-weighted, but the weighting is stated as {criterion.weighting}"
     return ""
 

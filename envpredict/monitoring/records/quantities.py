@@ -23,6 +23,10 @@ DOSES = ("vdv",)
 """Quantities that add up over time by their fourth powers."""
 MEANS = ("laeq_db", "lar_db")
 """Levels that are energy means over an averaging time."""
+LONG_MEANS = ("lnight_db", "ldn_db", "lden_db")
+"""Levels that are energy means over certain hours of many days."""
+STRENGTHS = ("kb_ftr",)
+"""Strengths that add up by their squares over intervals of 30 s, each at its maximum."""
 
 
 def vertical_axis(station: Station) -> str:
@@ -69,7 +73,8 @@ def source_of(quantity: str, station: Station) -> Source | None:
         "ppv_horizontal": Source(tuple(f"ppv_{axis}_mm_s" for axis in level), _largest, "larger horizontal axis"),
         "ppv_resultant": Source(("pvs_mm_s",), _largest, "recorded vector sum"),
         "velocity_rms": Source(tuple(f"rms_{axis}_mm_s" for axis in AXES), _largest, "largest axis"),
-        "kb_fmax": Source(("kb_fmax",), _largest),
+        **{name: Source(("laeq_db",), _largest) for name in LONG_MEANS},
+        "kb_fmax": Source(("kb_fmax",), _largest), "kb_ftr": Source(("kb_fmax",), _largest),
         "vdv": Source(tuple(f"vdv_{axis}_m_s1_75" for axis in AXES), _largest, "largest axis of each interval"),
     }
     return known.get(quantity)

@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
+from envpredict.monitoring.checks.limits import is_averaged
 from envpredict.monitoring.records import flags as flag
 from envpredict.monitoring.records.order import Ordered
-from envpredict.monitoring.records.quantities import MEANS, values_of
+from envpredict.monitoring.records.quantities import values_of
 from envpredict.monitoring.replay.diary import WorksDiary
-from envpredict.monitoring.statistics.measured import Measured
+from envpredict.monitoring.statistics.slots import Measured
 
 if TYPE_CHECKING:
     from envpredict.monitoring.plan_rows import Station
@@ -28,8 +29,8 @@ Medians = Mapping[tuple[str, str, str], float]
 class Agreement:
     """How far measurements lie above the predicted median; differences in dB, 20 lg of the ratio for velocities.
 
-    `count`: periods on days of the method for means, entries of the diary (piles) for peaks; `mean_db`, `p95_db`: mean
-    and 95 % point of the differences; `ratio`: 10^(mean/20), for linear quantities.
+    `count`: averaging times in which the method worked for means, doses and strengths, entries of the diary (piles) for
+    peaks; `mean_db`, `p95_db`: mean and 95 % point of the differences; `ratio`: 10^(mean/20), for linear quantities.
     """
 
     station: str
@@ -62,7 +63,7 @@ def agreement(found: Measured, readings: Ordered, diary: WorksDiary, predicted: 
         if median is None or not np.isfinite(median):
             continue
         at = np.array(numbers)
-        if criterion.quantity in MEANS:
+        if is_averaged(str(criterion.quantity)):
             levels = _periods(found, diary.start[at], diary.end[at])
         else:
             levels = _entries(readings, station, str(criterion.quantity), diary.start[at], diary.end[at])

@@ -15,7 +15,7 @@ from envpredict.monitoring.records import flags as flag
 from envpredict.monitoring.records.columns import AXES
 from envpredict.monitoring.records.order import Ordered
 from envpredict.monitoring.records.quantities import vertical_axis
-from envpredict.monitoring.statistics.measured import Asked
+from envpredict.monitoring.statistics.slots import Asked
 
 if TYPE_CHECKING:
     from envpredict.limits.rule import Rule

@@ -11,7 +11,7 @@ from envpredict.monitoring.plan_fields import DAY_WORDS
 from envpredict.monitoring.records import flags as flag
 from envpredict.monitoring.records.civil import Clock, Spans, whole_days
 from envpredict.monitoring.records.order import Ordered
-from envpredict.monitoring.statistics.measured import effective_end
+from envpredict.monitoring.statistics.slots import effective_end
 
 HOUR_MS = 3_600_000.0
 

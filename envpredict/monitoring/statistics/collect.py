@@ -27,7 +27,8 @@ from envpredict.monitoring.statistics.capture import Capture, capture
 from envpredict.monitoring.statistics.exceedances import Exceedance, exceedances
 from envpredict.monitoring.statistics.judged import Judged, WindowCount, counted_by, judged, plans_windows, windows
 from envpredict.monitoring.statistics.means import budget_db
-from envpredict.monitoring.statistics.measured import Asked, measured
+from envpredict.monitoring.statistics.measured import measured
+from envpredict.monitoring.statistics.slots import Asked
 
 if TYPE_CHECKING:
     from envpredict.limits.rule import Rule
@@ -203,7 +204,25 @@ class _Collector:
             signals = [None, *self._signals()]
             shift = max(rule.level_shift_db(signal, None if period is None else period.id, None) for signal in signals)
         counted = plans_windows(self._count_windows(criterion)) if criterion.counts_days else ()
-        return Asked(station, criterion, rule, period, proxies, shift, counted)
+        return Asked(station, criterion, rule, period, proxies, shift, counted, *self._bounds(station, criterion, rule))
+
+    def _bounds(self, station: Station, criterion: Criterion,
+                rule: Rule | None) -> tuple[Rule | None, float | None, str]:
+        """Return the lower bound of a rule that decides between two: its rule, and its value in the plan.
+
+        Also, in words, what decides in place of a rule that is a lower bound itself.
+        """
+        if rule is None or rule.gate not in ("decides_between", "met_below"):
+            return None, None, ""
+        wanted = "met_below" if rule.gate == "decides_between" else "decides_between"
+        group = [one for one in self.register[str(criterion.limit_set)].rules
+                 if one.group == rule.group and one.gate == wanted]
+        ids = {one.id for one in group}
+        mine = [other for name in station.criteria if (other := self.criteria[name]).limit_set == criterion.limit_set
+                and other.rule in ids and other.period == criterion.period]
+        if rule.gate == "decides_between":
+            return next(iter(group), None), next((one.value for one in mine if one.value is not None), None), ""
+        return None, None, f"above this lower bound {' and '.join(one.id for one in mine)} decides" if mine else ""
 
     def _signals(self) -> list[str]:
         """Return the kinds of vibration of the plan's methods, where the catalogue knows them."""

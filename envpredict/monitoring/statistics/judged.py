@@ -14,7 +14,7 @@ from envpredict.engine.chances.day_rules import judge_days
 from envpredict.engine.chances.judge import PLAIN, Judgement, judge
 from envpredict.engine.chances.judge_rule import check_alike, comparison_of, counts_days, in_season, judge_rule
 from envpredict.limits.persistence import Counted, after_months
-from envpredict.monitoring.statistics.measured import Measured
+from envpredict.monitoring.statistics.slots import Measured
 
 if TYPE_CHECKING:
     from envpredict.limits.rule import Rule
@@ -54,8 +54,11 @@ class Judged:
 
     @property
     def exceeded(self) -> bool:
-        """Tell whether the limit was exceeded, or the rule that counts days was triggered."""
-        return bool(self.judgement.p_exceed[self.point] > CERTAIN)
+        """Tell whether the limit was exceeded, or the rule that counts days was triggered.
+
+        A lower bound that is passed is no verdict where the plan has the rule that then decides.
+        """
+        return not self.measured.asked.defers and bool(self.judgement.p_exceed[self.point] > CERTAIN)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,93 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.core.quantities import QUANTITIES
-from envpredict.core.series import LevelSeries, Slots
-from envpredict.monitoring.plan_fields import MOVEMENTS
 from envpredict.monitoring.records import flags as flag
 from envpredict.monitoring.records.civil import Clock, Hours, Spans, blocks_of, merged, spans
 from envpredict.monitoring.records.order import Ordered
-from envpredict.monitoring.records.quantities import DOSES, MEANS, source_of, values_of
+from envpredict.monitoring.records.quantities import DOSES, LONG_MEANS, MEANS, STRENGTHS, values_of
 from envpredict.monitoring.records.rows import Rows
 from envpredict.monitoring.records.stamps import Millis
 from envpredict.monitoring.replay.triggers import hours_of
 from envpredict.monitoring.statistics.choices import MIN_COVERAGE
+from envpredict.monitoring.statistics.long_term import long_term
 from envpredict.monitoring.statistics.means import block_sums, level_db, running_highest
-
-if TYPE_CHECKING:
-    from envpredict.limits.periods import Period
-    from envpredict.limits.persistence import Counted
-    from envpredict.limits.rule import Rule
-    from envpredict.monitoring.plan_rows import Criterion, Proxy, Station
+from envpredict.monitoring.statistics.slots import Asked, Measured, correction_db, effective_end, loudest, made
+from envpredict.monitoring.statistics.strength import strength
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """A criterion at a station, with its rule and period in the register where they're known.
-
-    `proxies`: the receptors that are judged here too; `shift_db`: what the rule adds to a level before it's compared;
-    `counted`: the windows of days in which the plan counts exceedances, where the plan says that the rule counts days.
-    """
-
-    station: Station
-    criterion: Criterion
-    rule: Rule | None = None
-    period: Period | None = None
-    proxies: tuple[Proxy, ...] = ()
-    shift_db: float = 0.0
-    counted: tuple[Counted, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Measured:
-    """A criterion's quantity as measured at a station, over the slots in which something was measured.
-
-    `series`: points are the station's receptor and its proxies (P), slots (S) are averaging times, or the days' periods
-    for maxima; `lower` (S,): the level if all that wasn't measured had been silent; `rows` holds the readings and `row`
-    (S,) the number of the governing one; `start`, `end` are the slots as moments.
-    """
-
-    asked: Asked
-    points: tuple[str, ...]
-    series: LevelSeries
-    lower: Floats
-    start: Millis
-    end: Millis
-    rows: Rows
-    row: NDArray[np.intp]
-    notes: tuple[str, ...]
-
-    @property
-    def limit(self) -> Floats:
-        """Return the limit of each point (P,); NaN where the plan states none."""
-        one = self.asked.criterion
-        value = one.value if one.consented_value is None else one.consented_value
-        return np.full(len(self.points), np.nan if value is None else float(value))
-
-    def take(self, keep: NDArray[np.bool_]) -> Measured:
-        """Return the chosen slots alone."""
-        return Measured(self.asked, self.points, self.series.take(keep), self.lower[keep], self.start[keep],
-                        self.end[keep], self.rows, self.row[keep], self.notes)
-
-    @property
-    def short(self) -> NDArray[np.bool_]:
-        """Return which slots have too little valid time to be taken as measured."""
-        return np.asarray(self.series.coverage < MIN_COVERAGE.value)
-
-
-def effective_end(rows: Rows) -> Millis:
-    """Return where each row's time ends at the latest: at the start of the next, so that no time counts twice."""
-    following = np.concatenate([rows.start[1:], [2**62]])
-    return np.asarray(np.minimum(rows.end, np.maximum(following, rows.start)))
 
 
 def measured(readings: Ordered, asked: Asked, clock: Clock, work: Spans | None = None) -> Measured | str:
@@ -104,12 +36,15 @@ def measured(readings: Ordered, asked: Asked, clock: Clock, work: Spans | None =
     dates = clock.dates(np.array([rows.start[0], rows.end.max()]))
     first, last = dates[0] - np.timedelta64(1, "D"), dates[1]
     hours = hours_of(asked.criterion)
-    if quantity not in (*MEANS, *DOSES):
+    if quantity in LONG_MEANS:
+        return long_term(rows, values, asked, clock)
+    if quantity not in (*MEANS, *DOSES, *STRENGTHS):
         return _peaks(rows, values, asked, clock, spans(clock, [hours], first, last))
     if asked.criterion.averaging_s is None:
         return "the plan states no averaging time"
-    if quantity in DOSES:
-        return _doses(rows, values, asked, clock, blocks_of(clock, hours, asked.criterion.averaging_s, first, last))
+    if quantity in (*STRENGTHS, *DOSES):
+        added = strength if quantity in STRENGTHS else _doses
+        return added(rows, values, asked, clock, blocks_of(clock, hours, asked.criterion.averaging_s, first, last))
     return _means(rows, values, asked, clock, (hours, first, last), work)
 
 
@@ -128,10 +63,6 @@ def _usable(readings: Ordered, asked: Asked) -> tuple[Rows, Floats] | str:
     return (rows.take(np.flatnonzero(keep)), values[keep]) if keep.any() else "no usable reading"
 
 
-def _correction(asked: Asked) -> float:
-    return (asked.station.correction_db or 0.0) + asked.shift_db if asked.station.kind == "noise" else 0.0
-
-
 def _peaks(rows: Rows, values: Floats, asked: Asked, clock: Clock, days: Spans) -> Measured | str:
     """Return the highest reading of each day's period."""
     span = days.holds(rows.start)
@@ -148,8 +79,8 @@ def _peaks(rows: Rows, values: Floats, asked: Asked, clock: Clock, days: Spans) 
     valid = np.add.reduceat(np.where(flag.complete(rows.flags), effective_end(rows) - rows.start, 0)[inside], edges)
     length = (days.end - days.start)[held]
     coverage = np.ones(len(edges)) if rows.table == "movement" else np.minimum(valid / length, 1.0)
-    level = values[row] + _correction(asked)
-    return _made(rows, asked, clock, (days.start[held], days.end[held], days.day[held]), level, level, coverage, row)
+    level = values[row] + correction_db(asked)
+    return made(rows, asked, clock, (days.start[held], days.end[held], days.day[held]), level, level, coverage, row)
 
 
 def _means(rows: Rows, values: Floats, asked: Asked, clock: Clock, when: tuple[Hours, np.datetime64, np.datetime64],
@@ -173,19 +104,11 @@ def _means(rows: Rows, values: Floats, asked: Asked, clock: Clock, when: tuple[H
     if not busy.size:
         return "no reading within the period"
     coverage = np.minimum(valid / length, 1.0)[busy]
-    lower = level_db(total, length)[busy] + _correction(asked)
-    level = level_db(total, known)[busy] + _correction(asked)
+    lower = level_db(total, length)[busy] + correction_db(asked)
+    level = level_db(total, known)[busy] + correction_db(asked)
     level = np.where(coverage >= MIN_COVERAGE.value, level, lower)
-    return _made(rows, asked, clock, (pieces[0][busy], pieces[1][busy], pieces[2][busy]), level, lower, coverage,
-                 _loudest(rows, rate, pieces[0][busy], pieces[1][busy]))
-
-
-def _loudest(rows: Rows, rate: Floats, start: Millis, end: Millis) -> NDArray[np.intp]:
-    """Return the loudest row of each slot."""
-    first = np.searchsorted(rows.start, start, side="left")
-    last = np.maximum(np.searchsorted(rows.start, end, side="left"), first + 1)
-    return np.array([min(a + int(np.argmax(rate[a:b])), len(rows) - 1) if a < len(rows) else len(rows) - 1
-                     for a, b in zip(first.tolist(), last.tolist(), strict=True)], dtype=np.intp)
+    return made(rows, asked, clock, (pieces[0][busy], pieces[1][busy], pieces[2][busy]), level, lower, coverage,
+                 loudest(rows, rate, pieces[0][busy], pieces[1][busy]))
 
 
 def _rolling(rows: Rows, rate: Floats, asked: Asked, clock: Clock, days: Spans) -> Measured | str:
@@ -196,11 +119,11 @@ def _rolling(rows: Rows, rate: Floats, asked: Asked, clock: Clock, days: Spans) 
     held = np.flatnonzero(row >= 0)
     if not held.size:
         return "no reading within the period"
-    level = level_db(best[held], np.full(held.size, float(width))) + _correction(asked)
+    level = level_db(best[held], np.full(held.size, float(width))) + correction_db(asked)
     valid = np.bincount(span[span >= 0], weights=np.where(flag.complete(rows.flags), end - rows.start, 0)[span >= 0],
                         minlength=len(days))[held]
     coverage = np.minimum(valid / (days.end - days.start)[held], 1.0)
-    return _made(rows, asked, clock, (days.start[held], days.end[held], days.day[held]), level, level, coverage,
+    return made(rows, asked, clock, (days.start[held], days.end[held], days.day[held]), level, level, coverage,
                  row[held].astype(np.intp))
 
 
@@ -214,8 +137,8 @@ def _doses(rows: Rows, values: Floats, asked: Asked, clock: Clock, held: Spans) 
         return "no reading within the period"
     level = total[busy] ** 0.25
     coverage = np.minimum(valid / (held.end - held.start), 1.0)[busy]
-    return _made(rows, asked, clock, (held.start[busy], held.end[busy], held.day[busy]), level, level, coverage,
-                 _loudest(rows, values, held.start[busy], held.end[busy]))
+    return made(rows, asked, clock, (held.start[busy], held.end[busy], held.day[busy]), level, level, coverage,
+                 loudest(rows, values, held.start[busy], held.end[busy]))
 
 
 def _working(days: Spans, work: Spans) -> Spans:
@@ -233,39 +156,3 @@ def _by_day(held: Spans, sums: tuple[Floats, ...]) -> tuple[tuple[Millis, Millis
     last = np.append(first[1:], len(held)) - 1 if len(held) else first
     added = tuple(np.bincount(np.ravel(index), weights=one, minlength=len(days)).astype(np.float64) for one in sums)
     return (held.start[first], held.end[last], days), added
-
-
-def _made(rows: Rows, asked: Asked, clock: Clock, when: tuple[Millis, Millis, NDArray[np.datetime64]], level: Floats,
-          lower: Floats, coverage: Floats, row: NDArray[np.intp]) -> Measured:
-    """Return the series of the station's receptor and of those judged here too."""
-    start, end, day = when
-    quantity = str(asked.criterion.quantity)
-    points, shifts, notes = _points(asked, quantity)
-    midnight = clock.moments(day, 0)
-    label = np.full(len(day), asked.criterion.period or "at all times")
-    slots = Slots(day, (start - midnight) / 1000.0, (end - midnight) / 1000.0, label)
-    decibel = quantity in QUANTITIES and QUANTITIES[quantity].scale == "decibel"
-    added = np.array(shifts)[:, None]
-    median = level[None, :] + added if decibel else level[None, :] * 10.0 ** (added / 20.0)
-    none, sure = np.zeros(median.shape), np.ones(median.shape, dtype=bool)
-    position = asked.criterion.position or asked.station.position or "structure"
-    source = source_of(quantity, asked.station)
-    said = tuple(text for text in (*notes, source.said if source is not None else "") if text)
-    # movements that no document limits have no declared quantity; they're linear like settlement
-    judged = quantity if quantity in QUANTITIES else "settlement_mm"
-    return Measured(asked, points, LevelSeries(judged, position, slots, median, none, none.copy(), sure, coverage),
-                    lower, start, end, rows, row, said)
-
-
-def _points(asked: Asked, quantity: str) -> tuple[tuple[str, ...], list[float], list[str]]:
-    points, shifts, notes = [str(asked.station.receptor or asked.station.id)], [0.0], []
-    protected: Mapping[str, None] = dict.fromkeys(asked.criterion.receptors)
-    for proxy in asked.proxies if quantity not in MOVEMENTS else ():
-        if protected and proxy.receptor not in protected:
-            continue
-        if proxy.transfer_db is None:
-            notes.append(f"{proxy.receptor} isn't judged: its transfer from {asked.station.id} isn't stated")
-        else:
-            points.append(proxy.receptor)
-            shifts.append(proxy.transfer_db)
-    return tuple(points), shifts, notes

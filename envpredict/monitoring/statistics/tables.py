@@ -46,7 +46,8 @@ def _compliance(found: Statistics) -> Rows:
                None if none else _number(float(series.median[one.point, slot])), at,
                "" if none else str(series.slots.day[slot]), None if none else _number(float(series.coverage[slot]), 3),
                "" if none else measured.rows.where(int(measured.row[slot])), len(one.days), int(one.above.sum()),
-               one.exceeded, "the document's rule" if one.whole_rule else "the plan's number alone")
+               one.exceeded, one.measured.asked.defers or ("the document's rule" if one.whole_rule
+                                                           else "the plan's number alone"))
 
 
 def _levels(found: Statistics) -> Rows:
