@@ -10,7 +10,7 @@ and rise above both ends. Where a choice was open:
   courtyard is standing behind a closed wall: there is no way round;
 - where obstacles that block the sight line don't touch, sound passes one on its left and the next on its right: if such
   a way is shorter than those round all of them it takes the place of the shorter of the two. It is reckoned over one
-  corner a side of the five that are the hardest to pass, so that no real way between them is shorter, and what doesn't
+  corner a side of the eight that are the hardest to pass, so that no real way between them is shorter, and what doesn't
   block the sight line doesn't stand in it.
 """
 

@@ -242,34 +242,36 @@ def gate(scene: Scene, ray: Ray, work: Work, hits: int, group: int, tall: float)
 
 
 @compiled
-def gates(scene: Scene, ray: Ray, work: Work, hits: int, tall: float) -> int:
+def gates(scene: Scene, ray: Ray, work: Work, hits: int, tall: float) -> tuple[int, bool]:
     """Write what sound must get round to pass each group of obstacles, in the order of the path (see `gate`).
 
-    Returned is how many groups there are. Left out are those that another one holds between its walls, and of many
-    those that are the easiest to pass.
+    Returned is how many there are, and whether no other group can be passed on another side. Left out are those that
+    another one holds between its walls, and of many those that are the easiest to pass.
     """
     found = groups = 0
     for group in range(hits):
         groups += work.label[group] == group
-    if groups < 2:
-        return groups
-    new = work.gates[MOST_GATES]
-    for group in range(hits):
+    new, every = work.gates[MOST_GATES], True
+    for group in range(hits if groups > 1 else 0):
         if work.label[group] != group:
             continue
         gate(scene, ray, work, hits, group, tall)
         easiest, harder = 0, True
         for k in range(found):
-            if work.gates[k, 0] <= new[1] and new[0] <= work.gates[k, 1] and work.gates[k, 8] >= new[8]:
-                harder = False
+            if work.gates[k, 0] <= new[1] and new[0] <= work.gates[k, 1]:
+                harder = harder and work.gates[k, 8] < new[8]
+                # what stands between another one's walls is passed on the same side
+                every = every and (work.gates[k, 0] - new[0]) * (work.gates[k, 1] - new[1]) <= 0.0
             if work.gates[k, 8] < work.gates[easiest, 8]:
                 easiest = k
-        if not harder or (found == MOST_GATES and work.gates[easiest, 8] >= new[8]):
+        full = found == MOST_GATES
+        every = every and not full
+        if not harder or (full and work.gates[easiest, 8] >= new[8]):
             continue
         kept = 0
         for k in range(found):
             apart = work.gates[k, 0] > new[1] or new[0] > work.gates[k, 1]
-            if apart and not (found == MOST_GATES and k == easiest):
+            if apart and not (full and k == easiest):
                 work.gates[kept] = work.gates[k]
                 kept += 1
         place = kept
@@ -278,7 +280,7 @@ def gates(scene: Scene, ray: Ray, work: Work, hits: int, tall: float) -> int:
             place -= 1
         work.gates[place] = new
         found = kept + 1
-    return found
+    return found, every
 
 
 @compiled
@@ -299,11 +301,12 @@ def passes(row: Floats, ax: float, ay: float, bx: float, by: float) -> int:
 
 
 @compiled
-def way_between(rows: Floats, length: Floats, first: Floats, count: int, plan: float,
+def way_between(rows: Floats, length: Floats, first: Floats, count: int, every: bool, plan: float,
                 rise: float) -> tuple[float, float]:
     """Return detour and length between the bends of the shortest way that passes groups on both sides.
 
-    Only the corners in `rows` are gone round, each in its turn: no real way between the obstacles is shorter.
+    Only the corners in `rows` are gone round, each in its turn: no real way between the obstacles is shorter. Where
+    these aren't all groups (`every`), a way on one side of them may pass the rest on the other.
     """
     # by group (S before the first, R after the last), by corner, by the sides passed so far: 1 left, 2 right, 3 both
     length[: count + 2] = np.inf
@@ -331,8 +334,8 @@ def way_between(rows: Floats, length: Floats, first: Floats, count: int, plan: f
                         if way < length[j, b, mask | sides]:
                             length[j, b, mask | sides] = way
                             first[j, b, mask | sides] = leg if i == 0 else first[i, a, mask]
-                            if j > count and mask | sides == 3:
-                                total, between = way, way - first[j, b, 3] - leg
+                            if j > count and (mask | sides == 3 or not every) and way < total:
+                                total, between = way, way - first[j, b, mask | sides] - leg
     slope = math.hypot(total, rise)
     return slope - math.hypot(plan, rise), max(between, 0.0) * slope / total
 
@@ -359,9 +362,9 @@ def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Flo
         return
     out[5], out[6], out[7], out[8] = left[0], left[1], right[0], right[1]
     shorter = 5 if left[0] <= right[0] else 7
-    count, plan = gates(scene, ray, work, hits, tall), math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
+    (count, every), plan = gates(scene, ray, work, hits, tall), math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
     if count > 1:
-        detour, separation = way_between(work.gates, work.length, work.first, count, plan, ray.rz - ray.sz)
+        detour, separation = way_between(work.gates, work.length, work.first, count, every, plan, ray.rz - ray.sz)
         if detour < out[shorter]:
             out[shorter], out[shorter + 1] = detour, min(separation, out[shorter + 1])
 

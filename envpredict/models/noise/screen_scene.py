@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from envpredict.models.arguments import Floats
 
 Ints = NDArray[np.int64]
-MOST_GATES = 5
+MOST_GATES = 8
 """So many groups of obstacles, the hardest to pass, are looked at for ways between them; fewer make no way longer."""
 
 
