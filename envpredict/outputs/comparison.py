@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from envpredict.engine.compared.with_reductions import SideBySide
     from envpredict.engine.results import Assessment
+    from envpredict.engine.sensitivity.tables import Study
 
 NOTES = (
     "Nothing is weighed and nothing is recommended.",
@@ -63,12 +64,14 @@ def write_effects(assessment: Assessment, path: Path) -> None:
     _write(path, comparison(assessment).effects, (*assessment.cautions, *NOTES))
 
 
-def write_comparison(found: SideBySide, folder: Path) -> Path:
+def write_comparison(found: SideBySide, folder: Path, study: Study | None = None) -> Path:
     """Write a comparison into a new folder, all or nothing, and return it: tables, and the picture as SVG and PNG.
 
-    Raises InputProblems if the folder exists, OutputFailure if it can't be written.
+    `study`: what the verdicts hang on, with tables and a picture of its own. Raises InputProblems if the folder exists,
+    OutputFailure if it can't be written.
     """
     from envpredict.outputs.comparison_chart import drawn
+    from envpredict.outputs.unknowns import write_unknowns
 
     notes = (*found.assessment.cautions, *NOTES, *(f"{basis}: {text}" for basis, text in BASIS_MEANING.items()))
 
@@ -82,5 +85,7 @@ def write_comparison(found: SideBySide, folder: Path) -> Path:
         chart = drawn(found.comparison)
         (target / "comparison.svg").write_bytes(chart.svg)
         (target / "comparison.png").write_bytes(chart.png)
+        if study is not None:
+            write_unknowns(study, target, found.assessment.cautions)
 
     return write_folder(folder, fill)

@@ -30,6 +30,8 @@ UNITS: dict[str, str] = {
     "depth_m": "m", "east": "m", "north": "m", "piles": "number", "within": "number", "need_db": "dB",
     "loudest_share": "0 to 1", "share_of_wall": "0 to 1", "days": "days", "days_slow": "days", "days_fast": "days",
     "spoil_m3": "m3", "spoil_low_m3": "m3", "spoil_high_m3": "m3", "over_limit_db": "dB", "scatter_db": "dB",
+    "share": "0 to 1", "share_se": "0 to 1", "share_there": "0 to 1", "verdicts": "number", "p_sampled": "0 to 1",
+    "p_se": "0 to 1", "level_sd_db": "dB", "doubt_first": "1", "doubt_se": "1", "level_first": "1", "level_total": "1",
     "receptor_days": "days", "needed_db": "dB", "needed_factor": "1", **dict.fromkeys(SEVERITY, "number"),
 }
 """Units of number columns; a column of findings that isn't named here is in the unit of its row."""
@@ -96,8 +98,8 @@ def sheets(view: View) -> tuple[Sheet, ...]:
     """Return every sheet of the workbook in its order, the notes first."""
     assessment = view.assessment
     body = (governing(view), by_effect(view), findings(assessment), receptors(view), programme(assessment),
-            methods(assessment), *comparisons(assessment), *checks(assessment), laws(assessment), plant(assessment),
-            reductions(assessment), limits(assessment), sources(assessment))
+            methods(assessment), *comparisons(assessment), *unknowns(assessment), *checks(assessment), laws(assessment),
+            plant(assessment), reductions(assessment), limits(assessment), sources(assessment))
     return (notes(assessment, body), *body)
 
 
@@ -130,6 +132,9 @@ SHEET_MEANING: dict[str, str] = {
     "Compared": "the candidates side by side; nothing is weighed and nothing is recommended",
     "Compared by effect": "the candidates side by side, effect by effect: worst receptor, counts, what would comply",
     "Compared by pair": "which of two candidates is lower in which respect, and how sure that is",
+    "Unknowns": "what the verdicts hang on: share of the doubt that would go if it were known, and what makes it known",
+    "Unknowns by verdict": "the studied verdicts: chance with everything sampled, and what each hangs most on",
+    "Unknowns, shares": "Sobol indices, one row per studied verdict and unknown",
     "Feasibility": "whether each candidate reaches the toe: the check that decides, by section and aspect",
     "Movement": "flags of ground movement beside foundations, pipes and tracks",
     "Noise needs": "insertion loss on all plant that would meet the hardest limit at each receptor",
@@ -225,6 +230,18 @@ def comparisons(assessment: Assessment) -> tuple[Sheet, ...]:
     names = {"methods": "Compared", "effects": "Compared by effect", "pairs": "Compared by pair"}
     return tuple(of_frame(names[name], table, {key: kind for key, (kind, _) in columns.items()},
                           rest=f"comparison_{name}.csv") for name, (table, columns) in frames(assessment).items())
+
+
+def unknowns(assessment: Assessment) -> tuple[Sheet, ...]:
+    """Return what the verdicts hang on, where that was studied."""
+    study = assessment.detail.get("unknowns")
+    if study is None:
+        return ()
+    from envpredict.outputs.unknowns import tables
+
+    names = {"unknowns": "Unknowns", "unknowns_verdicts": "Unknowns by verdict", "unknowns_shares": "Unknowns, shares"}
+    return tuple(of_frame(names[name], table, {key: kind for key, (kind, _) in columns.items()}, rest="the library")
+                 for name, (table, columns) in tables(study).items())
 
 
 def checks(assessment: Assessment) -> tuple[Sheet, ...]:

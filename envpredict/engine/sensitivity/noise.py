@@ -182,7 +182,7 @@ def _programme(question: Question, table: Table, names: _Names) -> Programme:
     def threshold_db(uniform: Uniform, count: int) -> Floats:
         shift = BACKGROUND_U_DB * deviation(uniform, names.background, count)
         nearest = np.rint((shift - table.shifts[0]) / BACKGROUND_STEP_DB).astype(np.intp)
-        return table.limit_db[np.clip(nearest, 0, len(table.shifts) - 1)]
+        return np.asarray(table.limit_db[np.clip(nearest, 0, len(table.shifts) - 1)])
 
     return Programme(levels, threshold_db, table.count, question.trigger(table.levels.at.series.slots))
 
@@ -203,7 +203,7 @@ def _unknowns(question: Question, tables: dict[Speed, Table], names: _Names) -> 
             use = items[number].use
             found[names.on_time[number]] = Unknown(
                 names.on_time[number], "on_time",
-                f"mean on-time of {heard.names[number]} ({question.method.choice.id})",
+                f"mean on-time of {heard.names[number]} in {question.method.choice.id}",
                 f"triangular, {100 * use.on_time_low:.0f} to {100 * use.on_time_high:.0f} % of a pile's cycle, most "
                 f"likely {100 * use.on_time_fraction:.0f} %", (use.citation, SPREAD))
     way = float(table.way_db[table.energy.sum(axis=0).argmax()])
@@ -233,6 +233,6 @@ def noise_response(question: Question) -> Response:
     receptor = question.finding["receptor"]
     names = _Names(tuple(f"source:{name}" for name in ids), tuple(f"on_time:{choice.id}:{name}" for name in ids),
                    f"way:{receptor}", f"room:{receptor}", f"background:{receptor}")
-    pace = pace_of(choice.id, choice.title, tuple(str(rate.citation) for rate in choice.method.rates.values()))
+    pace = pace_of(choice.id, tuple(str(rate.citation) for rate in choice.method.rates.values()))
     return Response((*_unknowns(question, tables, names), pace), OWN, pace.id, question.likely,
                     {speed: _programme(question, table, names) for speed, table in tables.items()})

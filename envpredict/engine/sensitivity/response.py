@@ -88,10 +88,10 @@ PACE_EDGES = np.array([0.25, 0.75])
 """Where the draw of the rate passes from the slow to the likely and to the fast programme."""
 
 
-def pace_of(method: str, title: str, sources: tuple[str, ...]) -> Unknown:
+def pace_of(method: str, sources: tuple[str, ...]) -> Unknown:
     """Return the unknown rate of production of a candidate; `sources` of its rates, in words."""
     said = "; ".join(dict.fromkeys(sources))
-    return Unknown(f"rate:{method}", "rate", f"rate of production of {title}",
+    return Unknown(f"rate:{method}", "rate", f"rate of production of {method}",
                    f"slow, likely and fast programme with chances of 25, 50 and 25 % (rates: {said})", (PACE,))
 
 

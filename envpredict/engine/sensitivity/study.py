@@ -43,7 +43,7 @@ class Options:
     """How to sample.
 
     `samples`: of a batch, a power of two; `least`, `most`: batches; `p_se`, `share_se`: standard errors of the chances
-    and of the shares at which sampling stops; `hold`: kinds of unknowns held at their likely value; `seed` of the draws.
+    and of the shares at which sampling stops; `hold`: kinds of unknowns held at their likely value.
     """
 
     samples: int = 512

@@ -116,8 +116,8 @@ def _table(question: Question, states: States, speed: Speed, laws: list[LawField
     spot = int(base.spots.of[question.row])
     step_db = 20.0 * float(base.way.scatter[spot])
     for row in grid:
-        for name in arrays:
-            arrays[name].append([])
+        for listed in arrays.values():
+            listed.append([])
         for seen in row:
             if seen.levels is None or base.levels is None or not len(seen.levels.series.slots):
                 raise Unsampled("nothing could be predicted in one of the states of the ground")
@@ -150,7 +150,7 @@ def _law_numbers(seen: Examined, spot: int, laws: list[LawField]) -> Floats:
             laws.append(one)
             known.append(one.spec.id)
         number.append(known.index(one.spec.id))
-    return np.array(number, dtype=float)[seen.levels.field[spot]]
+    return np.asarray(np.array(number, dtype=float)[seen.levels.field[spot]])
 
 
 def _thinned(table: Table) -> Table:
@@ -195,7 +195,7 @@ def _programme(question: Question, table: Table, states: States, names: _Names) 
         law = np.take_along_axis(errors, table.law[k, nearest, column], axis=1)
         level = level + table.shared[k, nearest, column] * law
         level += table.step_db * deviation(uniform, names.step, count)[:, None]
-        return level, table.own[k, nearest, column]
+        return np.asarray(level), np.asarray(table.own[k, nearest, column])
 
     def threshold_db(uniform: Uniform, count: int) -> Floats:
         return np.full(count, table.threshold_db)
@@ -236,7 +236,7 @@ def _unknowns(question: Question, tables: dict[Speed, Table], states: States, la
         one = laws[number]
         scatter = one.spec.scatter
         assert scatter is not None
-        found.append(Unknown(names.laws[number], "law", f"error of the law '{one.spec.id}' on this ground",
+        found.append(Unknown(names.laws[number], "law", f"error of law '{one.spec.id}' on this ground",
                              f"{NORMAL} {one.shared:.3g} in log10 units", (scatter.source,)))
     within = max((laws[number] for number in used.tolist()), key=lambda one: one.own)
     scatter = within.spec.scatter
@@ -246,13 +246,14 @@ def _unknowns(question: Question, tables: dict[Speed, Table], states: States, la
     found += _ground(question, tables, names)
     if any(table.step_db for table in tables.values()):
         place, name = POSITIONS[question.rule.place], question.finding["receptor"]
-        found.append(Unknown(names.step, "building", f"step from the ground to the place judged at {name}",
+        word = question.rule.place.replace("_", " ")
+        found.append(Unknown(names.step, "building", f"response of the building at {name}, ground to {word}",
                              f"{NORMAL} {tables['likely'].step_db / 20.0:.3g} in log10 units, {place}", (SCATTER,)))
     energy = question.method.choice.method.energy
     if states.energies is not None and energy is not None and any(np.ptp(table.level, axis=1).any()
                                                                   for table in tables.values()):
         low, likely, high = states.energies
-        found.append(Unknown(names.energy, "energy", f"energy of {question.method.choice.title}",
+        found.append(Unknown(names.energy, "energy", f"energy of {question.method.choice.id}",
                              f"triangular, {low:g} to {high:g} kJ, most likely {likely:g}", (energy.citation, SPREAD)))
     return tuple(found)
 
@@ -264,9 +265,9 @@ def _ground(question: Question, tables: dict[Speed, Table], names: _Names) -> li
         return []
     moved = {int(hole) for table in tables.values()
              for hole in np.unique(table.hole[(np.ptp(table.level, axis=0) > 1e-9).any(axis=0)])}
-    return [Unknown(names.holes[hole], "ground", f"strength of the ground at the piles beside borehole "
-                    f"{ground.strata.names[hole]}", f"lognormal factor, coefficient of variation {STRENGTH_CV:g}",
-                    (STRENGTH,)) for hole in sorted(moved)]
+    spread = f"lognormal factor, coefficient of variation {STRENGTH_CV:g}"
+    return [Unknown(names.holes[hole], "ground", f"ground at the piles nearest to borehole {ground.strata.names[hole]}",
+                    spread, (STRENGTH,)) for hole in sorted(moved)]
 
 
 def vibration_response(question: Question, states: States) -> Response:
@@ -281,6 +282,6 @@ def vibration_response(question: Question, states: States) -> Response:
                    f"building:{question.finding['receptor']}:{question.rule.place}",
                    f"energy:{question.method.choice.id}")
     choice = question.method.choice
-    pace = pace_of(choice.id, choice.title, tuple(str(rate.citation) for rate in choice.method.rates.values()))
+    pace = pace_of(choice.id, tuple(str(rate.citation) for rate in choice.method.rates.values()))
     return Response((*_unknowns(question, tables, states, laws, names), pace), OWN, pace.id, question.likely,
                     {speed: _programme(question, table, states, names) for speed, table in tables.items()})

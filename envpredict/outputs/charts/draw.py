@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from envpredict.outputs.charts import days, levels, maps, methods, site_law
+from envpredict.outputs.charts import days, levels, maps, methods, site_law, unknowns
 from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import MM, PNG_DPI, our_style
 from envpredict.outputs.once import once
@@ -28,7 +28,7 @@ def _tradeoffs(view: View) -> Iterable[Sketch]:
 
 DRAWERS: tuple[Callable[[View], Iterable[Sketch]], ...] = (maps.site_plan, methods.compared, _tradeoffs, maps.risk_maps,
                                                            levels.against_distance, site_law.trial_records,
-                                                           days.days_above, days.by_day)
+                                                           days.days_above, days.by_day, unknowns.unknowns)
 """What is drawn, in the order of the report."""
 
 

@@ -11,6 +11,7 @@ from envpredict.outputs.charts import charts
 from envpredict.outputs.report.blocks import Block, Cell, Chapter, Column, Picture, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.job import CHANCE_NOTE
+from envpredict.outputs.report.unknowns import hangs_on
 from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, count_words, mark_notes, number, verdict
 from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
@@ -39,6 +40,7 @@ def results(shown: Context) -> Chapter:
                            short=len(shown.view.methods) > METHODS_WITH_WORDS)]
     blocks.append(Text("All receptors follow in an appendix, and for the most affected ones the numbers behind each "
                        "likelihood."))
+    blocks += hangs_on(shown)
     return Chapter("results", "Results by receptor and method", tuple(blocks))
 
 
