@@ -42,7 +42,7 @@ def hidden(scene: SoundScene, ends: Ends) -> NDArray[np.str_]:
     source, receptor = with_elevation(scene, apart(ends), ends)
     lower = source - np.column_stack([np.zeros((len(ends), 2)), np.minimum(ends.source_height_m, PARTLY_M)])
     for word, at in (("partly_hidden", lower), ("fully_hidden", source)):
-        words[past_obstacles(scene, at, receptor, ends.own, sides=False).blocked] = word
+        words[past_obstacles(scene, at, receptor, ends.own, sides=False)[0].blocked] = word
     return words
 
 

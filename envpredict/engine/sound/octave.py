@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.citation import Citation
-from envpredict.engine.sound.paths import LONG_DETOUR, Ends, Way, direct_ways
+from envpredict.engine.sound.paths import Ends, Way, direct_ways
 from envpredict.engine.sound.reflect import reflected_energy
 from envpredict.models.noise.iso9613_2_1996.ground import DISTANCE_RANGE, MEAN_HEIGHT
 from envpredict.models.noise.iso9613_2_1996.sources import (
     EDITION,
+    LONG_DETOUR,
     NOT_CLAIMED,
     POINT_SOURCE,
     REFLECTION,

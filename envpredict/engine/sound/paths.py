@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from envpredict.core.citation import Citation
 from envpredict.engine.sound.scene import SoundScene
 from envpredict.models.noise.housing_rows import housing_db, with_ground_db
 from envpredict.models.noise.iso9613_2_1996 import (
@@ -17,14 +16,12 @@ from envpredict.models.noise.iso9613_2_1996 import (
     ground_effect_db,
 )
 from envpredict.models.noise.iso9613_2_1996.weather import long_term_correction_db
+from envpredict.models.noise.screen_edges import obstacle_edges, over_edges
 from envpredict.models.noise.screen_geometry import ScreenPaths, obstacle_attenuation_db, screen_paths
 
 Floats = NDArray[np.float64]
 NEAREST_M = 1.0
-LEAST_LONG_DETOUR_M = 10.0
-LONG_DETOUR = Citation("our judgement", None, "a way round a side that more than doubles the path doesn't count",
-                       "estimate", note="ISO 9613-2 lets out detours of more than eight times that over the top; this "
-                       "one doesn't depend on the top, so that a higher screen is never louder")
+NAMES = tuple(one.name for one in fields(ScreenPaths))
 REGION_HEIGHTS = 30.0
 """The ground regions of ISO 9613-2 reach 30 heights of the source from it, and 30 of the receptor from that one."""
 
@@ -106,12 +103,16 @@ def direct_ways(scene: SoundScene, ends: Ends, *, sides: bool = True) -> Way:
     way = Way(plan, slope, porosity, _open_db(scene, ends, plan, slope, porosity) + weather[:, None], nothing, houses,
               nothing, weather, None)
     if not scene.empty or scene.terrain is not None:
-        paths = past_obstacles(scene, source, receptor, ends.own, sides=sides)
+        paths, hills, bare = past_obstacles(scene, source, receptor, ends.own, sides=sides)
         hit = np.flatnonzero(paths.path_difference_m > -np.inf)
         screened = np.zeros_like(nothing)
         if hit.size:
             screened[hit] = obstacle_attenuation_db(taken(paths, hit), ground_db(ends.take(hit), plan[hit],
                                                                                  porosity[hit]))
+        if hills.size:
+            # an obstacle beside a hill never makes it louder than the hill alone
+            alone = obstacle_attenuation_db(bare, ground_db(ends.take(hills), plan[hills], porosity[hills]))
+            screened[hills] = np.maximum(screened[hills], alone)
         way = replace(way, screen_db=screened, screens=paths)
     if houses.any():
         # houses and screens aren't added: what takes off more counts
@@ -166,36 +167,34 @@ def _houses_db(scene: SoundScene, source_xy: Floats, ends: Ends, slope_m: Floats
 
 
 def past_obstacles(scene: SoundScene, source: Floats, receptor: Floats, own: NDArray[np.int64], *,
-                   sides: bool = True) -> ScreenPaths:
-    """Return the paths past obstacles and over the terrain; of the two the one with the longer detour counts.
+                   sides: bool = True) -> tuple[ScreenPaths, NDArray[np.int64], ScreenPaths]:
+    """Return the paths past obstacles and over the ground, which paths the ground breaks, and those over it alone.
 
-    The taut path over both together would be longer still: this is the louder reading. Round the sides of a hill no way
-    is looked for.
+    Over the top the taut band lies over obstacles and ground together. Round the sides of a hill no way is looked for:
+    a way round an obstacle's side still passes the hill, so that it isn't shorter than the way over the hill alone.
     """
-    paths = _without_long_detours(screen_paths(scene.obstacles, source, receptor, own=own, sides=sides))
-    if scene.terrain is None:
-        return paths
-    over = scene.terrain.over(source, receptor)
-    hill = over[:, 0] > paths.path_difference_m
-    first, last, between = (np.where(hill, over[:, column], getattr(paths, name)) for column, name in
-                            ((1, "source_edge_m"), (2, "receptor_edge_m"), (3, "edge_separation_m")))
-    round_left, round_right = (np.where(hill, np.inf, detour) for detour in
-                               (paths.left_difference_m, paths.right_difference_m))
-    return replace(paths, path_difference_m=np.where(hill, over[:, 0], paths.path_difference_m), source_edge_m=first,
-                   receptor_edge_m=last, edge_separation_m=between, left_difference_m=round_left,
-                   right_difference_m=round_right, width_m=np.where(hill, np.inf, paths.width_m))
-
-
-def _without_long_detours(paths: ScreenPaths) -> ScreenPaths:
-    """Return the paths without ways round a side that are left out (`LONG_DETOUR`); detours below 10 m always count."""
-    longest = np.maximum(paths.distance_m, LEAST_LONG_DETOUR_M)
-    left, right = (np.where(detour > longest, np.inf, detour)
-                   for detour in (paths.left_difference_m, paths.right_difference_m))
-    return replace(paths, left_difference_m=left, right_difference_m=right)
+    paths = screen_paths(scene.obstacles, source, receptor, own=own, sides=sides)
+    ground = None if scene.terrain is None else scene.terrain.edges(source, receptor)
+    hills = np.zeros(0, dtype=np.int64) if ground is None else np.flatnonzero(np.diff(ground.starts))
+    if ground is None or not hills.size:
+        return paths, hills, taken(paths, hills)
+    ends = source[hills], receptor[hills]
+    level = np.hypot(*(ends[1] - ends[0])[:, :2].T), ends[0][:, 2], ends[1][:, 2]
+    alone = over_edges(ground.take(hills), *level)
+    both = over_edges(ground.take(hills).joined(obstacle_edges(scene.obstacles, *ends, own[hills])), *level)
+    nothing, beside = np.zeros(len(hills)), np.full(len(hills), np.inf)
+    bare = ScreenPaths(paths.distance_m[hills], alone[:, 0], alone[:, 1], alone[:, 2], alone[:, 3], beside, nothing,
+                       beside, nothing, beside)
+    blocked = paths.blocked[hills]
+    found = {name: getattr(paths, name).copy() for name in NAMES}
+    for column, name in enumerate(("path_difference_m", "source_edge_m", "receptor_edge_m", "edge_separation_m")):
+        found[name][hills] = both[:, column]
+    for name in ("left_difference_m", "right_difference_m"):
+        found[name][hills] = np.where(blocked, np.maximum(found[name][hills], alone[:, 0]), np.inf)
+    found["width_m"][hills] = np.where(blocked, found["width_m"][hills], np.inf)
+    return ScreenPaths(**found), hills, bare
 
 
 def taken(paths: ScreenPaths, keep: NDArray[np.int64]) -> ScreenPaths:
     """Return the chosen paths."""
-    names = ("distance_m", "path_difference_m", "source_edge_m", "receptor_edge_m", "edge_separation_m",
-             "left_difference_m", "left_separation_m", "right_difference_m", "right_separation_m", "width_m")
-    return ScreenPaths(*(getattr(paths, name)[keep] for name in names))
+    return ScreenPaths(*(getattr(paths, name)[keep] for name in NAMES))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.models.noise.compiled import compiled
+from envpredict.models.noise.screen_edges import Edges
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,16 +42,20 @@ class Terrain:
         _elevations(self.z_m, self._frame, np.ascontiguousarray(xy), out)
         return out
 
-    def over(self, source_xyz: Floats, receptor_xyz: Floats) -> Floats:
-        """Return the taut paths over the ground from each source (N, 3) to its receptor (N, 3), elevations in m.
+    def edges(self, source_xyz: Floats, receptor_xyz: Floats) -> Edges:
+        """Return the ground's edges under the taut band from each source (N, 3) to its receptor (N, 3).
 
-        Result (N, 4): detour z in m (-inf where the ground leaves the sight line clear), lengths from the source to the
-        first bend, from the last bend to the receptor, and between them. The ground is sampled once a cell.
+        A path has edges only where the ground breaks its sight line: the corners of the ground's upper hull. The ground
+        is sampled once a cell.
         """
-        out = np.empty((len(source_xyz), 4))
+        ends = self.z_m, self._frame, np.ascontiguousarray(source_xyz), np.ascontiguousarray(receptor_xyz)
         most = int(np.hypot(*self.z_m.shape)) * 2 + 16
-        _over(self.z_m, self._frame, np.ascontiguousarray(source_xyz), np.ascontiguousarray(receptor_xyz), most, out)
-        return out
+        starts, nothing = np.zeros(len(source_xyz) + 1, dtype=np.int64), np.empty(0)
+        _hulls(*ends, most, starts, nothing, nothing)
+        along, top = np.empty(int(starts[-1])), np.empty(int(starts[-1]))
+        if along.size:
+            _hulls(*ends, most, starts, along, top)
+        return Edges(starts, along, top)
 
     @property
     def _frame(self) -> tuple[float, float, float, float]:
@@ -101,19 +106,18 @@ def _elevations(z: Floats, frame: tuple[float, float, float, float], xy: Floats,
 
 
 @compiled
-def _over(z: Floats, frame: tuple[float, float, float, float], sources: Floats, receptors: Floats, most: int,
-          out: Floats) -> None:
-    """Write z, first, last and between for each path: the upper hull over the sampled ground, without its chord."""
+def _hulls(z: Floats, frame: tuple[float, float, float, float], sources: Floats, receptors: Floats, most: int,
+           starts: NDArray[np.int64], along: Floats, top: Floats) -> None:
+    """Count the corners of the upper hull over the sampled ground, path after path; write them where there is room."""
     hull_u, hull_z = np.empty(most), np.empty(most)
     cell = min(abs(frame[2]), abs(frame[3]))
     for n in range(sources.shape[0]):
         sx, sy, sz = sources[n, 0], sources[n, 1], sources[n, 2]
         rx, ry, rz = receptors[n, 0], receptors[n, 1], receptors[n, 2]
         plan = math.hypot(rx - sx, ry - sy)
-        out[n, 0], out[n, 1], out[n, 2], out[n, 3] = -np.inf, 0.0, 0.0, 0.0
         steps = min(math.ceil(plan / cell), most - 4)
         hull_u[0], hull_z[0] = 0.0, sz
-        count, blocked = 1, False
+        count = 1
         for k in range(1, steps + 1):
             share = k / steps
             u, height = share * plan, rz
@@ -123,21 +127,12 @@ def _over(z: Floats, frame: tuple[float, float, float, float], sources: Floats, 
                 height = _at(z, frame, sx + share * (rx - sx), sy + share * (ry - sy))
                 if not height > sz + share * (rz - sz):
                     continue
-                blocked = True
             while count > 1 and ((hull_z[count - 1] - hull_z[count - 2]) * (u - hull_u[count - 2])
                                  <= (height - hull_z[count - 2]) * (hull_u[count - 1] - hull_u[count - 2])):
                 count -= 1
             hull_u[count], hull_z[count] = u, height
             count += 1
-        if not blocked:
-            continue
-        total = 0.0
-        for k in range(1, count):
-            leg = math.hypot(hull_u[k] - hull_u[k - 1], hull_z[k] - hull_z[k - 1])
-            total += leg
-            if k == 1:
-                out[n, 1] = leg
-            if k == count - 1:
-                out[n, 2] = leg
-        out[n, 0] = max(total - math.hypot(plan, rz - sz), 0.0)
-        out[n, 3] = max(total - out[n, 1] - out[n, 2], 0.0)
+        starts[n + 1] = starts[n] + max(count - 2, 0)
+        if along.size:
+            for k in range(1, count - 1):
+                along[starts[n] + k - 1], top[starts[n] + k - 1] = hull_u[k], hull_z[k]

@@ -30,6 +30,7 @@ from envpredict.models.noise.screen_grid import fill_grid, find_contacts
 from envpredict.models.noise.screen_kernels import screen_rays
 from envpredict.models.noise.screen_scene import Ints, Scene, scratch
 
+LEAST_LONG_DETOUR_M: Final = 10.0
 KINDS: Final = ("outline", "hole", "line")
 """What a part of an obstacle is: the outer ring of a building, the ring of a courtyard, a screen."""
 
@@ -203,11 +204,28 @@ def screen_paths(obstacles: Obstacles, source_xyz_m: ArrayLike, receptor_xyz_m: 
     return ScreenPaths(*(np.ascontiguousarray(column) for column in out.T))
 
 
+def long_way_db(distance_m: ArrayLike, detour_m: ArrayLike) -> Floats:
+    """Return what a way round a side loses by its length beyond twice the path's, in dB, 0 or more.
+
+    distance_m: slope distance d. detour_m: z round the side, may be infinite. In m, they broadcast. Dz holds for small
+    detours, where divergence is that of the straight path; its caps would make a way of any length count for 20 dB.
+    What a detour has beyond d, or beyond 10 m where the path is shorter, diverges: 20 lg((d + z) / (d + max(d, 10 m))).
+    Source: `LONG_DETOUR`.
+
+    >>> [round(float(loss), 1) for loss in long_way_db(50.0, [20.0, 50.0, 150.0, 1950.0])]
+    [0.0, 0.0, 6.0, 26.0]
+    """
+    distance = numbers(distance_m, "distance_m")
+    kept = distance + np.maximum(distance, LEAST_LONG_DETOUR_M)
+    return result(20.0 * np.log10(np.maximum((distance + numbers(detour_m, "detour_m")) / kept, 1.0)))
+
+
 def obstacle_attenuation_db(paths: ScreenPaths, ground_attenuation_db: ArrayLike) -> Floats:
     """Return Abar of ISO 9613-2 (1996) in octave bands for all paths together, dB, 0 or more: shape (N, 8).
 
     ground_attenuation_db: Agr (N, 8) of the path without the obstacles. Over the top equations (12) and (14) to (18),
-    round the sides (13); energies added. An obstacle not wider than the wavelength doesn't screen that band.
+    round the sides (13), and what a long way loses (`long_way_db`); energies added. An obstacle not wider than the
+    wavelength doesn't screen that band.
     Raises ValueError for a wrong band axis.
     """
     agr = octaves(ground_attenuation_db, "ground_attenuation_db")
@@ -220,7 +238,7 @@ def obstacle_attenuation_db(paths: ScreenPaths, ground_attenuation_db: ArrayLike
         way = np.isfinite(detour) | np.isnan(detour)
         dz = screening_db(paths.distance_m, np.where(way, detour, 0.0), 0.0, 0.0, edge_separation_m=between,
                           passes="round")
-        round_.append(np.where(way[:, None], dz, np.inf))
+        round_.append(np.where(way[:, None], dz + long_way_db(paths.distance_m, detour)[:, None], np.inf))
     together = combined_db(top, round_[0], round_[1])
     counts = wide_enough(paths.width_m) | np.isnan(together)
     return result(np.where(counts, together, 0.0))

@@ -91,6 +91,35 @@ def test_a_ridge_screens_like_a_wall_of_its_own_height() -> None:
     assert levels(scene(), plant, [(0, 0)], to)[0, 0] - over_hill > 10.0
 
 
+def test_a_wall_and_a_ridge_share_one_band() -> None:
+    # the ridge as above, and a screen before it that stands higher than the line to it: the taut band lies over both,
+    # as it does over two screens at the same places
+    z = np.zeros((401, 201))
+    z[:, 60] = 8.0
+    hill = Terrain(z, 0.0, 2.0 * FAR, 1.0, -FAR / 100.0)
+    near, far = (LineString([(20, -FAR), (20, FAR)]), 6.0), (LineString([(60, -FAR), (60, FAR)]), 8.0)
+    plant, to = source([100.0] * 8, 2.0), points([(150, 0, 3)])
+    both = levels(scene([near], terrain=hill), plant, [(0, 0)], to)[0, 0]
+    walls = levels(scene([near, far]), plant, [(0, 0)], to)[0, 0]
+    assert both == pytest.approx(walls, abs=0.05)
+    assert levels(scene(terrain=hill), plant, [(0, 0)], to)[0, 0] - both > 2.0
+    assert levels(scene([near]), plant, [(0, 0)], to)[0, 0] - both > 2.0
+
+
+def test_nothing_before_a_ridge_makes_it_louder() -> None:
+    # a hut before the ridge has ways round its sides, but they pass the ridge too
+    z = np.zeros((401, 201))
+    z[:, 60] = 8.0
+    hill = Terrain(z, 0.0, 200.0, 1.0, -1.0)
+    plant, to = source([100.0] * 8, 2.0), points([(150, 0, 3)])
+    bare = levels(scene(terrain=hill), plant, [(0, 0)], to)[0, 0]
+    for width, height in ((1.0, 2.5), (3.0, 4.0), (20.0, 7.0), (60.0, 12.0)):
+        hut = (box(20, -width, 24, width), height)
+        found = levels(scene([hut], terrain=hill), plant, [(0, 0)], to)[0, 0]
+        assert found <= bare + 1e-6
+        assert found <= levels(scene([hut]), plant, [(0, 0)], to)[0, 0] + 1e-6
+
+
 def test_heights_count_above_the_ground_where_they_stand() -> None:
     # a plateau: everything 50 m higher gives the same levels; a source down in a valley is farther from a height
     flat = Terrain(np.full((201, 201), 50.0), -50.0, 150.0, 1.0, -1.0)

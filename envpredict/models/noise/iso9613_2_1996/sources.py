@@ -27,6 +27,10 @@ SCREEN: Final = _place("7.4, equations (12) to (18)")
 SCREEN_SIZE: Final = _place("7.4, what counts as a screen", "memory")
 REFLECTION: Final = _place("7.5, equations (19) and (20)", "memory")
 WEATHER: Final = _place("8, equations (21) and (22)")
+LONG_DETOUR: Final = Citation(
+    "our judgement", None, "a way round a side that more than doubles the path loses the divergence of what is beyond",
+    "estimate", note="ISO 9613-2 may leave out a detour of more than eight times that over the top; here none is left "
+    "out, and none depends on the top, so that a higher screen is never louder")
 POINT_SOURCE: Final = _place("4, when a group of sources is one point", "memory")
 ACCURACY: Final = _place("9, Table 5", "memory",
                          note="the span, +/-1 to +/-3 dB up to 1000 m, was read; its cells were not")
