@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import pkgutil
+import signal
 import sys
 from typing import Any
 
@@ -13,7 +14,21 @@ import click
 from envpredict.core.errors import EnvpredictError
 
 DEBUG = "ENVPREDICT_DEBUG"
-OWN_FAULT = 4
+NOT_WRITTEN, OWN_FAULT = 3, 4
+"""Exit codes: what was asked for isn't there, since it was interrupted; a fault of ours."""
+ENDINGS = ("SIGTERM", "SIGHUP")
+"""Signals that end a program at once; here they unwind it like Ctrl-C does, so that nothing half-written is left."""
+
+
+def _catch_endings() -> None:
+    """Let the signals that end a program raise KeyboardInterrupt, unless somebody else handles or ignores them."""
+    for name in ENDINGS:
+        number = getattr(signal, name, None)
+        try:
+            if number is not None and signal.getsignal(number) == signal.SIG_DFL:
+                signal.signal(number, signal.default_int_handler)
+        except ValueError:    # only the main thread of a program may set them
+            return
 
 
 class Verbs(click.Group):
@@ -21,8 +36,12 @@ class Verbs(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; an error that a user is meant to read ends it with its message and exit code."""
+        _catch_endings()
         try:
             return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("Error: interrupted -> nothing half-written is left, an earlier result is untouched", err=True)
+            sys.exit(NOT_WRITTEN)
         except EnvpredictError as error:
             click.echo(f"Error: {error}", err=True)
             sys.exit(error.exit_code)

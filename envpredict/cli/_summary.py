@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
 
 WORDS = ("unlikely", "possible", "likely", "breach", "cannot_judge", "not_applicable")
 HEADINGS = ("unlikely", "possible", "likely", "breach", "can't judge", "n/a")
+WIDTHS = tuple(max(6, len(heading) + 1) for heading in HEADINGS)
+COLUMNS = 100
+"""The width that everything said here keeps to."""
 
 
 def _row(method: str, effect: str, rows: pd.DataFrame, title_width: int) -> str:
@@ -21,7 +25,7 @@ def _row(method: str, effect: str, rows: pd.DataFrame, title_width: int) -> str:
     counts = rows["likelihood"].value_counts()
     worst = rows["p_exceed"].max()
     chance = "     -" if pd.isna(worst) else f"{100 * worst:5.0f} %"
-    cells = "".join(f"{int(counts.get(word, 0)):>12}" for word in WORDS)
+    cells = "".join(f"{int(counts.get(word, 0)):>{wide}}" for word, wide in zip(WORDS, WIDTHS, strict=True))
     return f"{method:<{title_width}}  {effect:<10}{cells}  {chance}"
 
 
@@ -29,7 +33,8 @@ def table(assessment: Assessment) -> str:
     """Return, per method and effect, how many receptors are governed by each likelihood, and the highest chance."""
     governing = assessment.governing()
     width = max(len(choice.id) for choice in assessment.methods)
-    lines = [f"{'method':<{width}}  {'effect':<10}" + "".join(f"{name:>12}" for name in HEADINGS) + "   worst"]
+    headings = "".join(f"{name:>{wide}}" for name, wide in zip(HEADINGS, WIDTHS, strict=True))
+    lines = [f"{'method':<{width}}  {'effect':<10}{headings}   worst"]
     for choice in assessment.methods:
         for effect in EFFECTS:
             rows = governing[(governing["method"] == choice.id) & (governing["effect"] == effect)]
@@ -42,10 +47,17 @@ def summary(assessment: Assessment, folder: Path) -> str:
     """Return what a run found, in a terminal's width, with its cautions."""
     days = {choice.id: assessment.programme[choice.id]["day"].nunique() for choice in assessment.methods}
     worked = ", ".join(f"{method} {count}" for method, count in days.items())
-    parts = [f"{assessment.scenario.title}: receptors by the finding that governs them; worst = highest chance that a "
-             "limit is exceeded at least once", table(assessment), f"Working days: {worked}.",
-             *(f"! {caution}" for caution in assessment.cautions), f"Wrote {folder}. Open {folder / 'risk_map.html'}."]
-    return "\n".join(parts)
+    written = f"Wrote {folder}. Open {folder / 'risk_map.html'} and {folder / 'report.docx'}; charts is a folder."
+    return "\n".join([
+        wrapped(f"{assessment.scenario.title}: receptors by the finding that governs them; worst = highest chance that "
+                "a limit is exceeded at least once"), table(assessment), wrapped(f"Working days: {worked}."),
+        *(wrapped(caution, "! ") for caution in assessment.cautions), wrapped(written)])
+
+
+def wrapped(text: str, mark: str = "") -> str:
+    """Return a text in lines of at most `COLUMNS` characters; words, and so paths, are never broken."""
+    return textwrap.fill(text, COLUMNS, initial_indent=mark, subsequent_indent=" " * len(mark), break_long_words=False,
+                         break_on_hyphens=False)
 
 
 def out_of_range(assessment: Assessment) -> None:

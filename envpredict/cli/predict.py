@@ -12,8 +12,9 @@ import click
 @click.option("--out", "folder", required=True, type=click.Path(path_type=Path), help="New folder for the results.")
 @click.option("--replace", is_flag=True, help="Swap an earlier result for the new one once that is complete.")
 @click.option("--strict", is_flag=True, help="End with exit code 1 if a governing prediction is out of range.")
-def command(scenario: Path, folder: Path, replace: bool, strict: bool) -> None:
-    r"""Predict levels and verdicts for a SCENARIO and write map, layers, findings and record.
+@click.option("--grids", is_flag=True, help="Write the level grids too, as GeoTIFF files in a folder 'grids'.")
+def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bool) -> None:
+    r"""Predict levels and verdicts for a SCENARIO and write map, report, workbook, layers, charts, findings and record.
 
     \b
     Example:
@@ -30,7 +31,7 @@ def command(scenario: Path, folder: Path, replace: bool, strict: bool) -> None:
     with steps(len(read.methods) + 1) as tell:
         assessment = assess(read, progress=tell)
         tell("writing")
-        write_assessment(assessment, folder, replace=replace)
+        write_assessment(assessment, folder, replace=replace, grids=grids)
     click.echo(summary(assessment, folder))
     if strict:
         out_of_range(assessment)

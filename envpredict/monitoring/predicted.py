@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from envpredict.monitoring.plan_schema import Plan
 
 
+COLUMNS = ("receptor", "method", "effect", "quantity", "position", "period", "limit_set", "rule", "class",
+           "predicted_median", "predicted_design", "limit", "likelihood")
+"""The columns of findings that this reads."""
+
+
 @dataclass(frozen=True, slots=True)
 class Predicted:
     """One receptor under one limit with one method; numbers in the quantity's unit, NaN where there is none.
@@ -77,17 +82,19 @@ def margin_db(quantity: str, limit: float, level: float) -> float:
 
 def from_assessment(assessment: Assessment) -> tuple[Predicted, ...]:
     """Return what an assessment's findings say of limits that are measured; rules of hours and days alone are none."""
+    findings = assessment.findings
+    counts = (findings["likelihood"].ne("not_applicable") & findings["quantity"].isin(list(QUANTITIES))).to_numpy()
+    kept = findings[list(COLUMNS)][counts]
+    # column by column: a record per row would cost most of a draft
+    cells = zip(*(kept[name].to_numpy(dtype=object).tolist() for name in COLUMNS), strict=True)
     found = []
-    for number, row in enumerate(assessment.findings.to_dict("records"), 1):
-        quantity = str(row["quantity"])
-        if row["likelihood"] == "not_applicable" or quantity not in QUANTITIES:
-            continue
+    for number, (receptor, method, effect, quantity, position, period, limit_set, rule, receptor_class, median, design,
+                 limit, likelihood) in zip(np.flatnonzero(counts).tolist(), cells, strict=True):
         found.append(Predicted(
-            receptor=str(row["receptor"]), method=str(row["method"]), kind=kind_of(quantity), effect=str(row["effect"]),
-            quantity=quantity, position=str(row["position"]), period=_text(row["period"]),
-            limit_set=str(row["limit_set"]), rule=str(row["rule"]), receptor_class=_text(row["class"]),
-            median=float(row["predicted_median"]), design=float(row["predicted_design"]), limit=float(row["limit"]),
-            likelihood=str(row["likelihood"]), where=f"assessment, finding {number}"))
+            receptor=str(receptor), method=str(method), kind=kind_of(quantity), effect=str(effect), quantity=quantity,
+            position=str(position), period=_text(period), limit_set=str(limit_set), rule=str(rule),
+            receptor_class=_text(receptor_class), median=float(median), design=float(design), limit=float(limit),
+            likelihood=str(likelihood), where=f"assessment, finding {number + 1}"))
     return tuple(found)
 
 

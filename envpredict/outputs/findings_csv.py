@@ -23,11 +23,14 @@ def harmless(value: object) -> object:
 
 def text_columns_harmless(frame: pd.DataFrame) -> pd.DataFrame:
     """Return the frame with every text cell made harmless."""
-    out = frame.copy()
-    for name in out.columns:
-        if out[name].dtype == object or str(out[name].dtype).startswith("str"):
-            out[name] = out[name].map(harmless)
-    return out
+    changed = {}
+    for name in frame.columns:
+        if frame[name].dtype == object or str(frame[name].dtype).startswith("str"):
+            # few texts occur often: each is looked at once, and most columns hold none that has to change
+            harmed = {text: harmless(text) for text in frame[name].unique() if harmless(text) is not text}
+            if harmed:
+                changed[name] = frame[name].map(lambda text, known=harmed: known.get(text, text))
+    return frame.assign(**changed)
 
 
 @output(NAME, "every finding: receptor x method x limit x period, with chance, margin, basis and reason")

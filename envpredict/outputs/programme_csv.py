@@ -32,9 +32,13 @@ def programmes(assessment: Assessment) -> pd.DataFrame:
         for speed, passes in method.programmes.items():
             table = events(assessment.scenario, method.choice, passes, run.drive)
             table.insert(0, "rates", speed)
-            frames.append(table.assign(**{name: table[name].map(lambda time: time.isoformat())
-                                          for name in ("start", "end")}))
+            frames.append(table.assign(**{name: _stamps(table[name]) for name in ("start", "end")}))
     return pd.concat(frames, ignore_index=True)
+
+
+def _stamps(times: pd.Series) -> pd.Series:
+    """Return moments as ISO 8601; each of them, at which several items of plant start or end, is spelled out once."""
+    return times.map({moment: moment.isoformat() for moment in times.unique()})
 
 
 @output(NAME, "the programme of every method at slow, likely and fast rates: pile, day, times, plant, on-times, blows")

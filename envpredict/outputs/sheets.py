@@ -14,7 +14,7 @@ from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANI
 from envpredict.engine.works.feasibility import decided
 from envpredict.engine.works.programme import EVENT_COLUMNS
 from envpredict.limits.base import STATUS_MEANING
-from envpredict.outputs.view import View, catalogue_of, comparable
+from envpredict.outputs.view import View, catalogue_of, comparable, plain_texts
 
 if TYPE_CHECKING:
     from envpredict.core.citation import Basis, Citation
@@ -77,7 +77,8 @@ def of_frame(name: str, frame: pd.DataFrame, kinds: Mapping[str, str], *, rest: 
 
 
 def _tuples(frame: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
-    return zip(*(frame[key].tolist() for key in frame.columns), strict=True)
+    shown = plain_texts(frame)
+    return zip(*(shown[key].tolist() for key in shown.columns), strict=True)
 
 
 def verify(basis: str) -> str:

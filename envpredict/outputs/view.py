@@ -66,7 +66,7 @@ class View:
 
 def view(assessment: Assessment) -> View:
     """Return the view of a run; names of homes and workplaces and places of habitats stay out."""
-    chosen = governing(assessment.findings, BY_EFFECT)
+    chosen = plain_texts(governing(assessment.findings, BY_EFFECT))
     chosen = chosen.assign(distance_m=distances_m(assessment, chosen))
     present = set(chosen["effect"])
     return View(
@@ -123,6 +123,12 @@ def _worst_first(assessment: Assessment, chosen: pd.DataFrame) -> tuple[str, ...
     total = table.groupby("receptor")["_chance"].sum().reindex(ids).fillna(0.0).to_numpy()
     order = np.lexsort((np.arange(len(ids)), -total, -spared))
     return tuple(ids[number] for number in order)
+
+
+def plain_texts(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame with its texts as plain objects: rows are taken from it, and lists made of it, much faster."""
+    texts = [name for name in frame.columns if str(frame[name].dtype) in ("str", "string")]
+    return frame.assign(**{name: frame[name].to_numpy(dtype=object) for name in texts}) if texts else frame
 
 
 def counts(rows: pd.DataFrame) -> dict[str, int]:

@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from envpredict.core.errors import InputProblems, OutputFailure, Problem
+from envpredict.outputs.grid_files import write_grids
 from envpredict.outputs.registry import load_outputs
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
+GRIDS = "grids"
 MARK = "run.json"
 """A folder that holds this file is an earlier result, which alone may be replaced."""
 
@@ -65,22 +67,23 @@ def _put_in_place(temporary: Path, folder: Path) -> None:
         temporary.rename(folder)
         return
     aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}.old.", dir=folder.parent)) / folder.name
-    folder.rename(aside)
     try:
+        folder.rename(aside)
         temporary.rename(folder)
-    except OSError:
-        aside.rename(folder)
+    except BaseException:    # an interrupt between the two counts as well
+        if aside.exists() and not folder.exists():
+            aside.rename(folder)
         raise
     finally:
         shutil.rmtree(aside.parent, ignore_errors=True)
 
 
-def write_assessment(assessment: Assessment, folder: Path, *, replace: bool = False,
+def write_assessment(assessment: Assessment, folder: Path, *, replace: bool = False, grids: bool = False,
                      progress: Callable[[str], None] | None = None) -> Path:
     """Write every output of a run into a new folder and return it.
 
-    Raises InputProblems if the folder exists (or, with `replace`, isn't an earlier result) and OutputFailure if it
-    can't be written.
+    With `grids` its level grids are written too, as GeoTIFF files in a folder `grids`. Raises InputProblems if
+    the folder exists (or, with `replace`, isn't an earlier result) and OutputFailure if it can't be written.
     """
 
     def fill(temporary: Path) -> None:
@@ -88,5 +91,8 @@ def write_assessment(assessment: Assessment, folder: Path, *, replace: bool = Fa
             if progress is not None:
                 progress(name)
             output.write(assessment, temporary / name)
+        if grids:
+            (temporary / GRIDS).mkdir()
+            write_grids(assessment, temporary / GRIDS)
 
     return write_folder(folder, fill, replace=replace)

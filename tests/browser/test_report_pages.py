@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import Browser
-from reading_outputs import sheets
+from reading_outputs import sheets, word_tables
 from scenario_folder import Folder
 
 from envpredict.core.cautions import CAUTIONS, DRAFT, INVENTED
@@ -89,6 +89,15 @@ def test_no_field_broke_and_no_text_was_lost(pages: list[str], assessed: Assessm
     assert "Reference source not found" not in whole
     for name in assessed.receptors["id"]:
         assert str(name) in whole
+
+
+def test_every_row_of_every_table_reaches_paper(pages: list[str], folder: Path) -> None:
+    """A head left alone at the foot of a page once swallowed its table: every cell's first word is looked for."""
+    paper = "".join("".join(pages).split())
+    for table in word_tables(folder / "report.docx"):
+        for row in table.rows:
+            for cell in row:
+                assert "".join(cell.split()[:1]) in paper, (table.caption, row)
 
 
 def test_nothing_is_cut_off_at_the_edge_of_a_page(folder: Path, need: Callable[[str], str], tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from demo_assessment import SCENARIO, assessment
 
 from envpredict.cli import main
+from envpredict.cli._summary import summary
 from envpredict.core.errors import InputProblems, OutputFailure
 from envpredict.outputs.registry import OUTPUTS, load_outputs
 from envpredict.outputs.write import write_assessment, write_folder
@@ -60,6 +61,16 @@ def test_five_broken_inputs_are_reported_together_and_nothing_is_written(tmp_pat
         assert word in done.output, f"{word} isn't in: {done.output}"
     assert not out.exists()
     assert not list(tmp_path.glob(".out*"))
+
+
+def test_what_the_terminal_shows_keeps_to_100_columns() -> None:
+    """Words stay whole: what is said is the same text, in lines that end in time."""
+    lines = summary(assessment(), Path("out")).splitlines()
+    assert max(map(len, lines)) <= 100
+    said = " ".join(" ".join(lines).split())
+    for caution in assessment().cautions:
+        assert caution in said
+    assert "charts is a folder" in said
 
 
 def test_an_output_folder_that_exists_is_an_error_before_anything_is_computed(tmp_path: Path) -> None:

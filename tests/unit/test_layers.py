@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 from collections.abc import Callable
@@ -20,6 +21,7 @@ from envpredict.engine.results import Assessment, Grid
 from envpredict.outputs import layers
 from envpredict.outputs.contours import contour_lines
 from envpredict.outputs.grid_files import NO_LEVEL, file_stem, write_grids
+from envpredict.outputs.registry import OUTPUTS, load_outputs
 
 GDAL_TYPES = {"String": "text", "Real": "real", "Integer64": "whole", "Integer(Boolean)": "truth"}
 
@@ -144,6 +146,30 @@ def test_grids_read_back_with_their_place_and_unit(assessed: Assessment, tmp_pat
             for row, column in ((0, 1), (len(grid.y) - 1, 0), (3, 5)):
                 at = raster.index(grid.x[column], grid.y[row])
                 assert band[at] == pytest.approx(grid.values[row, column], rel=1e-6)
+
+
+def test_gdalinfo_sees_the_grids_that_were_asked_for(assessed: Assessment, tmp_path: Path, need: Callable[[str], str],
+                                                     monkeypatch: pytest.MonkeyPatch) -> None:
+    """Size, place, unit, missing value and range, told by GDAL's own tool; without the asking there are no grids."""
+    program = need("gdalinfo")
+    monkeypatch.setattr(OUTPUTS, "_things", {"run.json": load_outputs()["run.json"]})
+    assert not (assessed.write(tmp_path / "without") / "grids").exists()
+    folder = assessed.write(tmp_path / "with", grids=True) / "grids"
+    assert {file.name for file in folder.iterdir()} == {f"{name}_{kind}.tif" for name, kind in assessed.grids}
+    for (name, kind), grid in assessed.grids.items():
+        told = json.loads(subprocess.run([program, "-json", "-mm", str(folder / f"{name}_{kind}.tif")], check=True,
+                                         capture_output=True, text=True).stdout)
+        band, = told["bands"]
+        assert told["size"] == [len(grid.x), len(grid.y)]
+        assert band["type"] == "Float32"
+        assert band["noDataValue"] == NO_LEVEL
+        assert band["computedMin"] == pytest.approx(np.nanmin(grid.values), rel=1e-3, abs=1e-3)
+        assert band["computedMax"] == pytest.approx(np.nanmax(grid.values), rel=1e-3, abs=1e-3)
+        step = grid.x[1] - grid.x[0]
+        corner = (grid.x[0] - step / 2, grid.y[-1] + step / 2)
+        assert told["geoTransform"] == pytest.approx([corner[0], step, 0.0, corner[1], 0.0, -step])
+        assert told["metadata"][""]["unit"] == grid.unit
+        assert str(assessed.scenario.crs.to_epsg()) in told["coordinateSystem"]["wkt"]
 
 
 def test_names_of_grids_are_names_of_files() -> None:

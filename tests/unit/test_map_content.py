@@ -158,12 +158,15 @@ def test_a_line_lies_where_the_arithmetic_puts_it() -> None:
     assert np.hypot(*path.T) == pytest.approx(100.0 ** (1 / 1.5), abs=0.1)
 
 
-def test_a_facade_s_reflection_moves_its_line_out() -> None:
-    """A limit of 60 dB at a facade, 3 dB above the free field, is reached where the grid has 57 dB: at 141 m."""
+def test_a_line_is_the_grid_s_own_and_says_how_findings_differ() -> None:
+    """Findings at a facade lie 3 dB above the free field of the grid: its 60 dB line stays at 100 m and tells the 3 dB.
+
+    The dashed line stands where the median is 5 dB, the step from median to design level, below the limit: at 178 m.
+    """
     x = y = np.arange(-300.0, 301.0, 4.0)
     distance = np.maximum(np.hypot(*np.meshgrid(x, y)), 1.0)
     grid = Grid(x, y, 100.0 - 20.0 * np.log10(distance), "laeq_db", "dB")
-    at = np.array([[40.0, 0.0], [0.0, 90.0], [150.0, 40.0]])
+    at = np.array([[40.0, 0.0], [0.0, 92.0], [152.0, 40.0]])
     median = 100.0 - 20.0 * np.log10(np.hypot(*at.T)) + 3.0
     rows = pd.DataFrame({"receptor_row": [0, 1, 2], "effect": "noise", "period": "day", "unit": "dB", "limit": 60.0,
                          "limit_set": "invented", "rule": "day", "predicted_median": median,
@@ -171,8 +174,11 @@ def test_a_facade_s_reflection_moves_its_line_out() -> None:
     lines, left_out = contours.method_lines(rows, {"noise": grid}, at)
     assert left_out == 0
     radius = {line.design: float(np.mean(np.hypot(*line.paths[0].T))) for line in lines}
-    assert radius[False] == pytest.approx(10 ** ((100 - 57) / 20), rel=0.01)
-    assert radius[True] == pytest.approx(10 ** ((100 - 52) / 20), rel=0.01)
+    assert radius[False] == pytest.approx(100.0, rel=0.01)
+    assert radius[True] == pytest.approx(10 ** ((100 - 55) / 20), rel=0.01)
+    assert {line.design: line.level for line in lines} == pytest.approx({False: 60.0, True: 55.0})
+    for line in lines:
+        assert line.apart == pytest.approx((3.0, 3.0, 3.0), abs=0.05)
 
 
 def test_only_the_limits_that_govern_most_receptors_have_lines(frame: pd.DataFrame) -> None:

@@ -23,7 +23,7 @@ from envpredict.engine.results import Assessment
 from envpredict.outputs.grid_files import write_grids
 from envpredict.outputs.layers import check_complete, layers
 from envpredict.outputs.registry import OUTPUTS, Output, load_outputs
-from envpredict.outputs.write import write_assessment
+from envpredict.outputs.write import write_assessment, write_folder
 
 resource = pytest.importorskip("resource", reason="limits on the size of files are told to the system on POSIX alone")
 OURS = ("charts", "report.docx", "report.html", "workbook.xlsx", "layers.gpkg", "findings.csv", "run.json")
@@ -129,7 +129,9 @@ def test_a_place_without_permission_is_told(assessed: Assessment, tmp_path: Path
 
 
 def program(*words: str | Path, most_bytes: int | None = None) -> subprocess.Popen[str]:
-    start = "from envpredict.cli import main; main(prog_name='envpredict')"
+    # a program started in the background of a shell ignores Ctrl-C: here it must be as in a terminal
+    start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+             "from envpredict.cli import main; main(prog_name='envpredict')")
     if most_bytes is not None:
         start = f"import resource; resource.setrlimit(resource.RLIMIT_FSIZE, ({most_bytes}, {most_bytes})); {start}"
     return subprocess.Popen([sys.executable, "-c", start, *map(str, words)], stdout=subprocess.PIPE,
@@ -159,7 +161,9 @@ def test_the_program_ends_with_3_where_nothing_may_be_written(tmp_path: Path) ->
     assert "Traceback" not in said
 
 
-def test_an_interrupted_program_leaves_nothing_half_written(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupted_program_leaves_nothing_half_written_and_ends_with_3(ending: signal.Signals,
+                                                                            tmp_path: Path) -> None:
     scenario = Folder(tmp_path / "in").path
     place = tmp_path / "results"
     place.mkdir()
@@ -168,9 +172,33 @@ def test_an_interrupted_program_leaves_nothing_half_written(tmp_path: Path) -> N
     until = time.monotonic() + 240
     while time.monotonic() < until and alone(place / "out") and run.poll() is None:
         time.sleep(0.01)       # until the scratch folder shows that writing has begun
-    os.kill(run.pid, signal.SIGINT)
+    os.kill(run.pid, ending)
     _, said = run.communicate(timeout=240)
-    assert run.returncode != 0
+    assert run.returncode == 3, said
+    assert "interrupted" in said
     assert "Traceback" not in said
     assert held(place / "out") == before
     assert alone(place / "out")
+
+
+@pytest.mark.parametrize("after", [0, 1])
+def test_an_interrupt_while_the_new_result_is_put_in_place_keeps_one_of_both(after: int, tmp_path: Path,
+                                                                             monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between the renames, and right after the second: the folder is never without a whole result."""
+    before = earlier_result(tmp_path / "out")
+    rename, seen = Path.rename, []
+
+    def interrupted(self: Path, target: Path) -> Path:
+        seen.append(target)
+        if len(seen) == 2 and not after:
+            raise KeyboardInterrupt
+        found = rename(self, target)
+        if len(seen) == 2 and after:
+            raise KeyboardInterrupt
+        return found
+
+    monkeypatch.setattr(Path, "rename", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder(tmp_path / "out", lambda new: (new / "run.json").write_text("new") and None, replace=True)
+    assert held(tmp_path / "out") == ({"run.json": b"new"} if after else before)
+    assert alone(tmp_path / "out")

@@ -26,6 +26,7 @@ from envpredict.outputs.charts.style import (
     tint,
     titled,
 )
+from envpredict.outputs.drafted import drafted, places
 from envpredict.outputs.map.style import WORDS
 from envpredict.outputs.view import View, counts
 
@@ -34,12 +35,16 @@ if TYPE_CHECKING:
 
 MOST_LABELS = 80
 LABEL_ROW_MM = 2.4
+STATION_MM = 3.0
 PANELS_PER_FIGURE = 6
 GAP_MM = 4.0
 TITLE_MM = 6.0
 LEGEND_MM = 8.0
-PLAN_LEGEND_MM = 7.0
+PLAN_LEGEND_MM = 10.0
+MOST_IN_ROW = 6
 WATER = "#dfe7ee"
+STATION: Any = [(0.0, 0.0), (-0.55, 1.0), (0.55, 1.0), (0.0, 0.0)]
+"""An open wedge whose tip stands on the position, as on the risk map."""
 
 
 class _Site:
@@ -62,10 +67,17 @@ class _Site:
         self.obstacles = _values(scenario.obstacles)
         constraints = scenario.constraints
         self.water = _values(None if constraints is None else constraints[constraints["kind"] == "over_water"])
+        self.sections = _texts(scenario.wall, "section")
+        self.stations = places(drafted(view.assessment), view.hidden_places())
         self.strata = scenario.strata
         self.crs = scenario.crs.to_string()
         self.extent = site.extent_of([receptors[shown], scenario.piles,
                                       *([] if scenario.boundary is None else [scenario.boundary])])
+
+    def on_paper_mm(self, x: float, y: float) -> tuple[float, float]:
+        """Return where a point lies on paper, in mm from the lower left of a plan as wide as the text."""
+        width_mm = WIDTH_MM / (self.extent.x1 - self.extent.x0)
+        return (x - self.extent.x0) * width_mm, (y - self.extent.y0) * width_mm
 
     def background(self, axes: Axes) -> None:
         """Draw what lies under the receptors, and the works."""
@@ -79,8 +91,12 @@ def _values(layer: Any) -> NDArray[Any]:
     return empty if layer is None else np.asarray(layer.geometry.values, dtype=object)
 
 
+def _texts(layer: Any, column: str) -> list[str]:
+    return [str(text) for text in layer[column]] if column in layer else [""] * len(layer)
+
+
 def site_plan(view: View) -> Iterable[Sketch]:
-    """Draw the plan to scale: works, boundary, receptors with identifiers, obstacles, boreholes."""
+    """Draw the plan to scale: wall sections, piles, boundary, named receptors, obstacles, boreholes, stations."""
     here = _Site(view)
     height = WIDTH_MM * here.extent.aspect
     drawn = figure(height + PLAN_LEGEND_MM)
@@ -95,7 +111,8 @@ def site_plan(view: View) -> Iterable[Sketch]:
     site.outlines(axes, here.obstacles, colors=FAINT, linewidths=0.5, zorder=1)
     site.lines(axes, here.obstacles, colors=INK, linewidths=1.4, linestyles=(0, (1, 1)), zorder=4)
     _boreholes(axes, here)
-    _labels(axes, here, view.receptors)
+    _sections(axes, here)
+    _stations(axes, here, _labels(axes, here, view.receptors))
     site.scale_bar(axes, here.extent)
     site.north_arrow(axes, here.extent)
     site.frame(axes)
@@ -103,9 +120,10 @@ def site_plan(view: View) -> Iterable[Sketch]:
     told = " Places of protected habitats are left out." if view.discretion.places.any() else ""
     yield Sketch("site_plan", "Plan of the site",
                  f"Coordinates in {here.crs}; the arrow points to grid north. Identifiers of receptors stand where "
-                 f"there is room, the most affected first; the table of receptors names all.{told}",
-                 f"Plan with {len(here.piles)} piles, {int(here.shown.sum())} receptors, boundary, obstacles and "
-                 "boreholes.", drawn)
+                 "there is room, the most affected first; the table of receptors names all. Measuring positions are "
+                 f"those of the drafted monitoring plan: N noise, V vibration, M movement.{told}",
+                 f"Plan with {len(here.piles)} piles in {len(here.wall)} wall sections, {int(here.shown.sum())} "
+                 f"receptors, {len(here.stations)} measuring positions, boundary, obstacles and boreholes.", drawn)
 
 
 def _boreholes(axes: Axes, here: _Site) -> None:
@@ -119,23 +137,51 @@ def _boreholes(axes: Axes, here: _Site) -> None:
                       fontsize=6, fontweight="bold", zorder=8)
 
 
-def _labels(axes: Axes, here: _Site, order: tuple[str, ...]) -> None:
-    """Write identifiers, the most affected receptors first, each only where it covers no other."""
+def _sections(axes: Axes, here: _Site) -> None:
+    """Write each section's name once, beside the middle of its longest wall, clear of the boreholes' names."""
+    longest = {text: shape for shape, text in sorted(zip(here.wall, here.sections, strict=True),
+                                                     key=lambda one: float(shapely.length(one[0]))) if text}
+    for text, shape in longest.items():
+        middle = shapely.line_interpolate_point(shapely.line_merge(shape), 0.5, normalized=True)
+        axes.annotate(f"section {shortened(text, 14)}", (middle.x, middle.y), xytext=(0, -14),
+                      textcoords="offset points", ha="center", va="top", fontsize=6.5, fontweight="bold", zorder=8,
+                      bbox={"facecolor": "#ffffff", "edgecolor": "none", "pad": 0.5})
+
+
+def _stations(axes: Axes, here: _Site, taken: list[tuple[float, float, float]]) -> None:
+    """Draw the measuring positions as open wedges, with the letters of what is measured there where there is room."""
+    if not here.stations:
+        return
+    axes.plot([one.x for one in here.stations], [one.y for one in here.stations], marker=STATION, color="#ffffff",
+              markeredgecolor=INK, markeredgewidth=0.6, markersize=5, linestyle="", zorder=8)
+    for one in here.stations:
+        x, y = here.on_paper_mm(one.x, one.y)
+        if _free(taken, x, y + STATION_MM, 0.6 * len(one.letters)):
+            axes.annotate(one.letters, (one.x, one.y), xytext=(0, 6.0), textcoords="offset points", ha="center",
+                          va="bottom", fontsize=4.5, zorder=8)
+
+
+def _free(taken: list[tuple[float, float, float]], x: float, y: float, half: float) -> bool:
+    """Take a text's room on paper (mm, half its width) unless another text covers it; return whether it was free."""
+    if any(abs(x - there) < half + wide and abs(y - up) < LABEL_ROW_MM for there, up, wide in taken):
+        return False
+    taken.append((x, y, half))
+    return True
+
+
+def _labels(axes: Axes, here: _Site, order: tuple[str, ...]) -> list[tuple[float, float, float]]:
+    """Write identifiers, the most affected receptors first, each only where it covers no other; return their rooms."""
     row = {name: number for number, name in enumerate(here.ids)}
-    width_mm = WIDTH_MM / (here.extent.x1 - here.extent.x0)
     taken: list[tuple[float, float, float]] = []
     for name in order:
         number = row[name]
         if not here.shown[number] or len(taken) >= MOST_LABELS:
             continue
         text = shortened(name, 14)
-        x, y = (here.anchors[number] - (here.extent.x0, here.extent.y0)) * width_mm
-        half = 0.65 * len(text) + 0.4
-        if any(abs(x - there) < half + wide and abs(y - up) < LABEL_ROW_MM for there, up, wide in taken):
-            continue
-        taken.append((x, y, half))
         at = [float(part) for part in here.anchors[number]]
-        axes.text(at[0], at[1], text, ha="center", va="center", fontsize=5.5, zorder=5)
+        if _free(taken, *here.on_paper_mm(*at), 0.65 * len(text) + 0.4):
+            axes.text(at[0], at[1], text, ha="center", va="center", fontsize=5.5, zorder=5)
+    return taken
 
 
 def _plan_legend(axes: Axes, here: _Site) -> None:
@@ -154,9 +200,12 @@ def _plan_legend(axes: Axes, here: _Site) -> None:
     if here.strata is not None:
         handles.append(Line2D([], [], color="#ffffff", marker="o", markeredgecolor=INK, markersize=5, linestyle="",
                               label="borehole"))
+    if here.stations:
+        handles.append(Line2D([], [], color="#ffffff", marker=STATION, markeredgecolor=INK, markersize=5, linestyle="",
+                              label="measuring position (draft)"))
     if len(here.water):
         handles.append(Patch(facecolor=WATER, edgecolor="none", label="water"))
-    axes.legend(handles=handles, loc="upper left", bbox_to_anchor=(0.0, -0.01), ncols=len(handles), columnspacing=1.4,
+    axes.legend(handles=handles, loc="upper left", bbox_to_anchor=(0.0, -0.01), ncols=MOST_IN_ROW, columnspacing=1.4,
                 handlelength=2.2, borderaxespad=0.0)
 
 

@@ -1,4 +1,4 @@
-"""Level lines at the adopted limits: where the median reaches a limit, and where the design level does."""
+"""Level lines of a run's grids at the adopted limits: where the median has the value, and where the design level."""
 
 from __future__ import annotations
 
@@ -23,12 +23,20 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """The lines of one level: `paths` in the scenario's CRS, `design` whether it is the design level's."""
+    """The lines of one level of a grid: `paths` in the scenario's CRS.
+
+    `level` is the grid's median on the line: the limit itself, or for `design` the limit less what lies between median
+    and design level in the findings (their middle). `apart` says how the findings' medians differ from the grid at
+    their receptors (least, middle, most; dB, or factors), since they are made at a facade, floor or foundation and over
+    a period.
+    """
 
     effect: str
     period: str
     limit: float
+    level: float
     unit: str
+    apart: tuple[float, float, float] | None
     limit_set: str
     rank: int
     design: bool
@@ -66,22 +74,32 @@ def at_points(grid: Grid, xy: Floats, decibel: bool) -> Floats:
 def _limit_lines(rows: pd.DataFrame, grid: Grid, on_grid: Floats, rank: int) -> list[Line]:
     """Return the two lines of one limit: rows are its findings, `on_grid` the grid's level at every receptor.
 
-    A limit on a floor, at a facade or over a period isn't a level of the grid. What the findings of this limit add to
-    the grid's level at their receptors (their middle value) shifts the limit into the grid's terms.
+    A line is the grid's own, at a stated level: nothing of the findings moves it.
     """
     first = rows.iloc[0]
     decibel = str(grid.unit).startswith("dB")
-    here = on_grid[rows["receptor_row"].to_numpy()]
+    median, design = (_space(rows[name].to_numpy(dtype=float), decibel)
+                      for name in ("predicted_median", "predicted_design"))
     limit = float(_space(np.array([first["limit"]]), decibel)[0])
-    lines = []
-    for column, design in (("predicted_median", False), ("predicted_design", True)):
-        added = _space(rows[column].to_numpy(dtype=float), decibel) - here
-        added = added[np.isfinite(added)]
-        if added.size:
-            paths = trace(grid, limit - float(np.median(added)), decibel)
-            lines.append(Line(str(first["effect"]), str(first["period"]), float(first["limit"]), str(first["unit"]),
-                              str(first["limit_set"]), rank, design, len(rows), paths))
+    between = _finite(design - median)
+    levels = [(limit, False)] + ([(limit - float(np.median(between)), True)] if between.size else [])
+    apart = _apart(_finite(median - on_grid[rows["receptor_row"].to_numpy()]), decibel)
+    lines = [Line(str(first["effect"]), str(first["period"]), float(first["limit"]),
+                  level if decibel else float(10.0**level), str(first["unit"]), apart, str(first["limit_set"]), rank,
+                  whether, len(rows), trace(grid, level, decibel)) for level, whether in levels]
     return [line for line in lines if line.paths]
+
+
+def _finite(values: Floats) -> Floats:
+    return values[np.isfinite(values)]
+
+
+def _apart(differences: Floats, decibel: bool) -> tuple[float, float, float] | None:
+    """Return least, middle and most of differences in the even space, as dB or as factors."""
+    if not differences.size:
+        return None
+    least, middle, most = (float(value) for value in np.quantile(differences, (0.0, 0.5, 1.0)))
+    return (least, middle, most) if decibel else (10.0**least, 10.0**middle, 10.0**most)
 
 
 def method_lines(frame: pd.DataFrame, grids: dict[str, Grid], xy: Floats) -> tuple[list[Line], int]:
@@ -116,10 +134,17 @@ def write(encoded: Encoded, lines: list[Line], method: int, crs: Any, origin: Or
             thin = shapely.get_coordinates(shapely.simplify(shapely.linestrings(path), SIMPLIFY_M))
             rings.append(origin.quantise(np.column_stack(onto_page.transform(thin[:, 0], thin[:, 1]))))
         encoded.add(LINE, rings)
+        apart = None if line.apart is None else [_told(value, line.unit) for value in line.apart]
         told.append({"method": method, "effect": line.effect, "period": line.period, "limit": f"{line.limit:.4g}",
-                     "unit": line.unit, "limit_set": line.limit_set, "rank": line.rank, "design": line.design,
+                     "level": _told(line.level, line.unit), "apart": apart, "unit": line.unit,
+                     "limit_set": line.limit_set, "rank": line.rank, "design": line.design,
                      "receptors": line.receptors})
     return told
+
+
+def _told(value: float, unit: str) -> str:
+    """Return a level or difference as the page shows it: tenths of a dB, else three digits."""
+    return f"{value:.1f}" if unit.startswith("dB") else f"{value:.3g}"
 
 
 def lines_of(assessment: Assessment, frame: pd.DataFrame, xy: Floats) -> list[tuple[int, list[Line], int]]:

@@ -11,7 +11,9 @@ import shapely
 from envpredict.core.cautions import DRAFT, INVENTED
 from envpredict.core.citation import BASIS_MEANING, VERIFY_MARK
 from envpredict.core.quantities import POSITIONS, QUANTITIES
+from envpredict.engine.grids import GRID_EAR_M, MOST_POSITIONS
 from envpredict.engine.results import EFFECTS
+from envpredict.outputs.drafted import drafted, places
 from envpredict.outputs.map import contours, days, findings
 from envpredict.outputs.map.documents import documents
 from envpredict.outputs.map.pack import Block
@@ -49,6 +51,7 @@ def collect(assessment: Assessment, *, private_names: bool, show_protected: bool
     works = shapely.multipoints(piles)
     origin = Origin(*(float(round(value)) for value in shapely.get_coordinates(shapely.centroid(works))[0]))
     methods = [method.id for method in assessment.methods]
+    secret = frozenset(assessment.receptors["id"].astype(str)[hidden.places])
     frame = findings.ordered(_discreet(assessment.findings, assessment.receptors, hidden),
                              assessment.receptors["id"].astype(str).tolist(), methods)
     dates = days.all_days(assessment)
@@ -66,7 +69,7 @@ def collect(assessment: Assessment, *, private_names: bool, show_protected: bool
         "methods": [{"id": method.id, "title": method.title, "estimate": _only_estimates(frame, number), **told}
                     for number, (method, told) in enumerate(zip(assessment.methods, programme, strict=True))],
         "daily": days.write_chances(block, assessment, frame, dates, programme, hidden.places),
-        "site": write_site(block, assessment.scenario, piles, origin),
+        "site": write_site(block, assessment.scenario, piles, origin, places(drafted(assessment), secret)),
         "contours": _contours(block, assessment, frame, origin),
         "documents": documents(assessment, frame),
         "origin": [origin.x, origin.y],
@@ -143,7 +146,7 @@ def _room(marks: Any) -> int:
 
 
 def _contours(block: Block, assessment: Assessment, frame: pd.DataFrame, origin: Origin) -> dict[str, Any]:
-    """Write the level lines; the findings of each receptor are set against the grid's level at its nearest point."""
+    """Write the level lines, with how the findings differ from the grid at each receptor's nearest point."""
     works = assessment.scenario.piles.union_all()
     shapes = np.asarray(assessment.receptors.geometry.values, dtype=object)
     facing = shapely.get_coordinates(shapely.get_point(shapely.shortest_line(shapes, works), 0))
@@ -154,7 +157,9 @@ def _contours(block: Block, assessment: Assessment, frame: pd.DataFrame, origin:
         lines += contours.write(encoded, found, method, assessment.scenario.crs, origin)
         left_out += dropped
     encoded.write(block, "contours")
-    return {"lines": lines, "left_out": left_out}
+    cells = {float(grid.x[1] - grid.x[0]) for grid in assessment.grids.values()}
+    return {"lines": lines, "left_out": left_out, "positions": MOST_POSITIONS, "height_m": GRID_EAR_M,
+            "cell_m": f"{max(cells):.1f}" if cells else ""}
 
 
 def _centre(origin: Origin) -> tuple[float, float]:

@@ -1,7 +1,8 @@
-"""What lies on the site: wall, piles, boreholes, boundary, obstacles and constraints, for drawing."""
+"""What lies on the site: wall, piles, boreholes, boundary, obstacles, constraints, measuring positions, for drawing."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import geopandas as gpd
@@ -10,17 +11,23 @@ import pandas as pd
 from envpredict.outputs.map.shapes import Shapes, encode, to_page
 
 if TYPE_CHECKING:
+    from envpredict.outputs.drafted import Place
     from envpredict.outputs.map.pack import Block
     from envpredict.outputs.map.shapes import Origin
     from envpredict.scenario.types import Scenario
 
 
-def write_site(block: Block, scenario: Scenario, piles: Shapes, origin: Origin) -> dict[str, Any]:
-    """Write every layer's shapes into the page's block and return the words that belong to them, by layer."""
+def write_site(block: Block, scenario: Scenario, piles: Shapes, origin: Origin,
+               positions: Sequence[Place] = ()) -> dict[str, Any]:
+    """Write every layer's shapes into the page's block and return the words that belong to them, by layer.
+
+    `positions`: where the drafted monitoring plan measures.
+    """
     encode(piles, origin).write(block, "piles")
     layers: dict[str, Any] = {"piles": _texts(scenario.piles["id"])}
     frames = {"wall": scenario.wall, "boundary": scenario.boundary, "obstacles": scenario.obstacles,
-              "constraints": scenario.constraints, "boreholes": boreholes(scenario)}
+              "constraints": scenario.constraints, "boreholes": boreholes(scenario),
+              "stations": stations(scenario, positions)}
     for name, frame in frames.items():
         if frame is not None and len(frame):
             encode(to_page(frame.geometry), origin).write(block, name)
@@ -35,6 +42,13 @@ def boreholes(scenario: Scenario) -> gpd.GeoDataFrame | None:
     first = scenario.strata.drop_duplicates("borehole")
     return gpd.GeoDataFrame({"borehole": first["borehole"].astype(str)},
                             geometry=gpd.points_from_xy(first["x"], first["y"]), crs=scenario.crs)
+
+
+def stations(scenario: Scenario, positions: Sequence[Place]) -> gpd.GeoDataFrame:
+    """Return one point per measuring position with the letters of what is measured there."""
+    return gpd.GeoDataFrame({"letters": [one.letters for one in positions]},
+                            geometry=gpd.points_from_xy([one.x for one in positions], [one.y for one in positions]),
+                            crs=scenario.crs)
 
 
 def _texts(column: pd.Series) -> list[str]:
@@ -66,4 +80,5 @@ LABELS: dict[str, Any] = {
     "obstacles": _obstacles,
     "constraints": _constraints,
     "boreholes": lambda frame: _texts(frame["borehole"]),
+    "stations": lambda frame: _texts(frame["letters"]),
 }

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING
 
 from envpredict.core.cautions import DRAFT, INVENTED
 from envpredict.outputs.once import once
-from envpredict.outputs.report import appendix, checklist, closing, job, limits, measures, methods, prediction, results
+from envpredict.outputs.report import (
+    appendix,
+    checklist,
+    closing,
+    job,
+    limits,
+    measures,
+    methods,
+    monitoring,
+    prediction,
+    results,
+)
 from envpredict.outputs.report import site as place
 from envpredict.outputs.report.blocks import Block, Chapter, Report, Subheading
 from envpredict.outputs.report.context import Context, context
@@ -19,7 +30,7 @@ if TYPE_CHECKING:
 CHAPTERS: tuple[Callable[[Context], Chapter], ...] = (
     job.summary, job.purpose, place.site_and_receptors, place.baseline, place.ground, methods.feasibility,
     prediction.how_predicted, limits.limits, results.results, results.pictures, measures.reductions,
-    measures.monitoring, measures.programme, closing.cautions, closing.competence, checklist.checklist,
+    monitoring.monitoring, measures.programme, closing.cautions, closing.competence, checklist.checklist,
     closing.sources)
 APPENDICES: tuple[Callable[[Context], Chapter], ...] = (appendix.recompute, appendix.traces, appendix.all_receptors,
                                                         appendix.details)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from envpredict.outputs.drafted import drafted
 from envpredict.outputs.report.blocks import Cell, Chapter, Column, Table, Text
 from envpredict.outputs.report.context import Context
 
@@ -68,7 +69,9 @@ def _law(shown: Context) -> Item:
 def _plan(shown: Context) -> Item:
     scenario = shown.scenario
     lacking = [] if scenario.boundary is not None else ["the site boundary"]
-    lacking += ["measuring positions and the haul road: add them from the monitoring and traffic plans"]
+    lacking += ["the haul road: add it from the traffic plan"]
+    if drafted(shown.assessment) is None:
+        lacking.append("measuring positions: add them from the monitoring plan")
     return Item("Site plan to scale: boundary, piles, receptors, positions, screens, north, datum", "Maps and charts",
                 tuple(lacking))
 
@@ -167,14 +170,19 @@ def _mitigation(shown: Context) -> Item:
 
 
 def _monitoring(shown: Context) -> Item:
-    return Item("Monitoring plan", "Monitoring proposal", ("the plan itself, with stations, instruments and levels",))
+    if drafted(shown.assessment) is None:
+        return Item("Monitoring plan", "Monitoring proposal", ("stations, instruments and levels",))
+    return Item("Monitoring plan", "Monitoring proposal; envpredict plan",
+                ("agreement, and what the draft leaves open",))
 
 
 def _action(shown: Context) -> Item:
     named = shown.submission("site_manager")
+    steps = "agreement on the steps at each level and their times" if drafted(shown.assessment) else (
+        "the steps at each level, with response times")
     lacking = () if named else ("who has the authority to stop work",)
     return Item("Action plan for exceedance, authority to stop work", "Monitoring proposal; Cautions",
-                ("the steps at each level, with response times", *lacking))
+                (steps, *lacking))
 
 
 def _community(shown: Context) -> Item:

@@ -42,12 +42,13 @@ def paragraph(text: str, style_id: str, *, bar: str = "", keep: bool = False) ->
 
 
 def _cell(text: str, width: int, *, align: str = "left", bold: bool = False, shade: str = "",
-          style_id: str = "TableText") -> str:
+          style_id: str = "TableText", keep: bool = False) -> str:
     fill = f'<w:shd w:val="clear" w:color="auto" w:fill="{shade}"/>' if shade else ""
     side = f'<w:jc w:val="{align}"/>' if align != "left" else ""
+    held = "<w:keepNext/>" if keep else ""
     return (f'<w:tc><w:tcPr><w:tcW w:w="{width}" w:type="dxa"/>{fill}</w:tcPr><w:p><w:pPr><w:pStyle '
             f'w:val="{style_id}"/>'
-            f"{side}</w:pPr>{runs(text, bold=bold) if text else ''}</w:p></w:tc>")
+            f"{held}{side}</w:pPr>{runs(text, bold=bold) if text else ''}</w:p></w:tc>")
 
 
 def _row(cells: Iterable[str], *, head: bool = False) -> str:
@@ -72,10 +73,13 @@ def _widths(columns: Sequence[Column], width_mm: float) -> list[int]:
 
 
 def table(block: Table, width_mm: float) -> Any:
-    """Return a table as an element: its header row repeats on every page and no row is split."""
+    """Return a table as an element: its header row repeats on every page, no row is split.
+
+    The header row is held to the first row: left alone at the foot of a page, some programs lose what follows it.
+    """
     widths = _widths(block.columns, width_mm)
     parts = [_start(widths),
-             _row((_cell(column.head, width, align=column.align, bold=True, shade=HEAD_SHADE)
+             _row((_cell(column.head, width, align=column.align, bold=True, shade=HEAD_SHADE, keep=True)
                    for column, width in zip(block.columns, widths, strict=True)), head=True)]
     for row in block.rows:
         cells = []

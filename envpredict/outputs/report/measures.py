@@ -1,28 +1,14 @@
-"""The chapters on what is done about it: reductions, monitoring, programme and hours."""
+"""The chapters on what is done about it: reductions, programme and hours."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
 
-from envpredict.core import cautions
-from envpredict.core.quantities import POSITIONS, QUANTITIES
-from envpredict.engine.results import EFFECTS
 from envpredict.methods.stack import applies
-from envpredict.outputs.report.blocks import Block, Bullets, Chapter, Column, Facts, Subheading, Table, Text
+from envpredict.outputs.report.blocks import Block, Chapter, Column, Facts, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
-from envpredict.outputs.report.limits import limit_text
-from envpredict.outputs.report.wording import (
-    HELD,
-    NOTHING,
-    given,
-    mark,
-    mark_notes,
-    marked,
-    number,
-    unit_words,
-    verdict,
-)
+from envpredict.outputs.report.wording import NOTHING, given, mark, mark_notes, marked, number
 from envpredict.outputs.texts import clean
 
 if TYPE_CHECKING:
@@ -30,7 +16,6 @@ if TYPE_CHECKING:
 
 LADDER = {1: "another method", 2: "loosened ground", 3: "machine settings", 4: "time", 5: "source and path",
           6: "at the receiver"}
-NO_STOP = "A limit reached is never the only reason to go on or to stop."
 
 
 def effect_words(reduction: Reduction) -> tuple[str, set[str]]:
@@ -125,54 +110,6 @@ def _ladder(shown: Context) -> Table:
                   "several measures are not added beyond what "
                   "sources support; a screen that isn't drawn and computed is credited with nothing.",
                   *mark_notes(bases)))
-
-
-def monitoring(shown: Context) -> Chapter:
-    """Return what should be measured where, as a proposal for the monitoring plan."""
-    blocks: list[Block] = [
-        Text("A proposal, to be worked out as a monitoring plan with stations, instruments, alert, action and stop "
-             "levels and named people (the command envpredict plan drafts one from the same scenario)."),
-        _to_measure(shown),
-        Bullets((
-            "Trial piles come first, with measurements at three distances or more, and the prediction is fitted to "
-            "them "
-            "before the works go on.",
-            "Measured levels are compared with the predicted ones for each activity; where they differ beyond the "
-            "scatter "
-            "given here, the prediction is made anew.",
-            "Every reading carries its time with time zone, and the works log its piles, so that one can be matched to "
-            "the other.",
-            "Existing sound and vibration are measured before work starts, at the same positions.")),
-        Text(cautions.STOP_WORK, "caution"), Text(NO_STOP, "note"),
-    ]
-    named = shown.submission("site_manager")
-    blocks.append(Facts((("Site manager, who stops work", named or "not stated"),
-                         ("Telephone at all hours", shown.submission("contact_24h") or "not stated"))))
-    return Chapter("monitoring", "Monitoring proposal", tuple(blocks))
-
-
-def _to_measure(shown: Context) -> Table:
-    """Return, per effect and limit set, the receptor with the highest chance over all methods."""
-    rows = []
-    bases: set[str] = set()
-    findings = shown.assessment.findings
-    open_ones = findings[findings["likelihood"].isin(["breach", "likely", "possible", "cannot_judge"])
-                         & findings["p_exceed"].notna()]
-    worst = open_ones.sort_values("p_exceed", ascending=False, kind="stable")
-    worst = worst.drop_duplicates(["effect", "limit_set", "rule", "period"])
-    for row in worst.sort_index().to_dict("records"):
-        unit, basis = str(row["unit"]), str(row["basis"])
-        known = shown.catalogue.limit_sets[str(row["limit_set"])].rule(str(row["rule"])).basis
-        value = (marked(f"{limit_text(row['limit'], unit)}{HELD}{unit_words(unit)}", known)
-                 if given(row["limit"]) else NOTHING)
-        bases |= {basis, known}
-        rows.append((EFFECTS[str(row["effect"])], clean(row["receptor"], 24), QUANTITIES[str(row["quantity"])].symbol,
-                     POSITIONS[str(row["position"])], clean(row["period"]), value,
-                     verdict(str(row["likelihood"]), row["p_exceed"], basis)))
-    columns = (Column("Effect", 24), Column("Receptor", 17), Column("Quantity", 22), Column("Where", 38),
-               Column("Period", 22), Column("Limit", 23, "right"), Column("Highest chance", 28))
-    return Table("Where each limit should be measured: the receptor with the highest chance over all methods", columns,
-                 tuple(rows), mark_notes(bases))
 
 
 def programme(shown: Context) -> Chapter:

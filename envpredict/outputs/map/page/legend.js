@@ -45,20 +45,44 @@
     if (!lines.length) return "";
     const titles = lines.map((line) => {
       const [title] = data.head.documents.sets[line.limit_set] || [rm.plain(line.limit_set)];
-      return `${rm.limitText(line)}: ${title}${line.period ? `, ${line.period}` : ""}`;
+      return `${rm.limitText(line)}: ${title}${line.period ? `, ${line.period}` : ""}${apartText(line)}`;
     });
     const chance = rm.percent(data.head.design_exceedance);
     const about =
-      `Solid: the median reaches the limit. Dashed: the level with a chance of ${chance} reaches it. ` +
-      "Both are drawn from levels on the ground or in the free field, shifted by what the findings add " +
-      "on the middle, over the whole programme; a receptor's own finding decides.";
+      "Solid: the median level has the limit's value. Dashed: it lies so far below that the level with a chance of " +
+      `${chance} has it. A finding decides, not a line.`;
     return rm.make(
       "div",
       { class: "rm-lines" },
       rm.make("h3", {}, "Level lines"),
       rm.make("p", { class: "rm-about" }, about),
+      rm.make("p", { class: "rm-about" }, gridText(data, lines)),
       rm.make("ul", {}, ...Array.from(new Set(titles), (text) => rm.make("li", {}, text))),
     );
+  }
+
+  /** Return which levels the drawn lines are lines of. */
+  function gridText(data, lines) {
+    const { positions, height_m: height, cell_m: cell } = data.head.contours;
+    const noise =
+      `Noise: free field, ${height} m above ground, with all plant of the method at work, the highest over at most ` +
+      `${positions} positions along the works.`;
+    const ground = "Vibration: on the ground, from the worst pile.";
+    const texts = [
+      lines.some((line) => line.effect !== "noise") && ground,
+      lines.some((line) => line.effect === "noise") && noise,
+    ];
+    return `Levels on a grid of ${cell} m over the whole programme. ${texts.filter(Boolean).join(" ")}`;
+  }
+
+  /** Return how the findings of a line's limit differ from the grid, in words. */
+  function apartText({ apart, unit }) {
+    if (!apart) return "";
+    const [least, middle, most] = apart;
+    const range = unit.startsWith("dB") ? `by ${least} to ${most} dB (middle ${middle})` : null;
+    return `. Its findings, at their own place and over their time, differ from this level ${
+      range || `by a factor of ${least} to ${most} (middle ${middle})`
+    }`;
   }
 
   function swatch(draw) {
@@ -112,6 +136,11 @@
         },
       ],
       ["boreholes", "borehole", (ctx) => rm.drawBorehole(ctx, 15, 9)],
+      [
+        "stations",
+        "drafted measuring position: N noise, V vibration, M movement",
+        (ctx) => rm.drawStation(ctx, 15, 14),
+      ],
       ["boundary", "site boundary", (ctx) => stroke(ctx, { dash: [10, 3, 2, 3] })],
       [
         "obstacles",

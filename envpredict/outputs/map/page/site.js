@@ -4,6 +4,7 @@
 
   const INK = "#1f2830";
   const LABEL_STEP = 7;
+  const PARTS_LABELLED = 3;
 
   /** Trace the parts of one shape into the current path. */
   rm.trace = function (ctx, shapes, index, at, close) {
@@ -97,18 +98,20 @@
     return unit === "1" ? line.limit : `${line.limit} ${unit}`;
   };
 
-  /** Return what stands on a level line. */
+  /** Return what stands on a level line: the median's value there. */
   rm.lineText = function (data, line) {
-    const which = line.design ? `${rm.percent(data.head.design_exceedance)} chance` : "median";
-    return `${rm.limitText(line)} · ${which}`;
+    if (!line.design) return `${rm.limitText(line)} · median`;
+    const level = rm.limitText({ unit: line.unit, limit: line.level });
+    return `${level} · ${rm.percent(data.head.design_exceedance)} chance of ${rm.limitText(line)}`;
   };
 
   rm.percent = function (share) {
     return `${Number((100 * share).toPrecision(3))} %`;
   };
 
-  /** Write the text of a line where one of its parts in view runs straight enough. */
-  function labelLine(labels, shapes, index, at, text, colour) {
+  /** Return the points in view of each part of a line, the parts with most of them first. */
+  function partsSeen(shapes, index, at) {
+    const parts = [];
     for (let part = shapes.part[index]; part < shapes.part[index + 1]; part += 1) {
       const seen = [];
       for (let i = shapes.point[part]; i < shapes.point[part + 1]; i += 1) {
@@ -116,7 +119,14 @@
         const y = at.y(shapes.y[i]);
         if (x > at.left + 30 && x < at.right - 30 && y > at.top + 12 && y < at.bottom - 12) seen.push([x, y]);
       }
-      if (seen.length < 3) continue;
+      if (seen.length >= 3) parts.push(seen);
+    }
+    return parts.sort((a, b) => b.length - a.length);
+  }
+
+  /** Write the text of a line on its longest parts in view, where they run straight enough. */
+  function labelLine(labels, shapes, index, at, text, colour) {
+    for (const seen of partsSeen(shapes, index, at).slice(0, PARTS_LABELLED)) {
       const [left, right] = [Math.min(...seen.map((p) => p[0])), Math.max(...seen.map((p) => p[0]))];
       const [top, bottom] = [Math.min(...seen.map((p) => p[1])), Math.max(...seen.map((p) => p[1]))];
       if (Math.max(right - left, bottom - top) < 1.6 * labels.width(text, 11, true)) {
@@ -212,18 +222,35 @@
       ctx.lineWidth = wanted === 2 ? 1.6 : 0.9;
       ctx.stroke();
     }
-    drawBoreholes(ctx, data, at);
+    drawPoints(ctx, data, at, "boreholes", rm.drawBorehole);
+    drawPoints(ctx, data, at, "stations", rm.drawStation);
     ctx.restore();
   };
 
-  /** Draw a circle with two opposite quarters filled, on each borehole. */
-  function drawBoreholes(ctx, data, at) {
-    if (!data.has("boreholes.kind")) return;
-    const holes = data.shapes("boreholes");
-    for (let index = 0; index < holes.count; index += 1)
-      rm.drawBorehole(ctx, at.x(holes.x[index]), at.y(holes.y[index]));
+  /** Draw a mark on each point of a layer. */
+  function drawPoints(ctx, data, at, name, draw) {
+    if (!data.has(`${name}.kind`)) return;
+    const points = data.shapes(name);
+    for (let index = 0; index < points.count; index += 1) draw(ctx, at.x(points.x[index]), at.y(points.y[index]));
   }
 
+  /** Draw a measuring position: an open wedge whose tip stands on it. */
+  rm.drawStation = function (ctx, x, y) {
+    const r = 5.5;
+    ctx.beginPath();
+    ctx.moveTo(x, y);
+    ctx.lineTo(x - r * 0.8, y - r * 1.5);
+    ctx.lineTo(x + r * 0.8, y - r * 1.5);
+    ctx.closePath();
+    ctx.fillStyle = "#ffffff";
+    ctx.fill();
+    ctx.strokeStyle = INK;
+    ctx.lineWidth = 1.3;
+    ctx.setLineDash([]);
+    ctx.stroke();
+  };
+
+  /** Draw a borehole: a circle with two opposite quarters filled. */
   rm.drawBorehole = function (ctx, x, y) {
     const r = 5.5;
     ctx.beginPath();
@@ -244,20 +271,29 @@
     ctx.stroke();
   };
 
-  /** Write the names of boreholes and constraints. */
+  /** Write the names of wall sections, boreholes and constraints, and what each position measures. */
   rm.labelSite = function (labels, data, at) {
-    for (const name of ["boreholes", "constraints"]) {
+    for (const [name, write] of Object.entries(SITE_TEXTS)) {
       if (!data.has(`${name}.kind`)) continue;
       const shapes = data.shapes(name);
+      const once = new Set();
       for (let index = 0; index < shapes.count; index += 1) {
-        if (!inView(shapes, index, at)) continue;
+        const text = data.head.site[name][index];
+        if (!text || once.has(text) || !inView(shapes, index, at)) continue;
+        if (name === "wall") once.add(text);
         const box = shapes.box;
         const x = at.x((box[4 * index] + box[4 * index + 2]) / 2);
         const y = at.y((box[4 * index + 1] + box[4 * index + 3]) / 2);
-        const text = data.head.site[name][index];
-        if (name === "boreholes") labels.write(text, x + 9, y, { size: 10.5 });
-        else labels.write(text, x, y, { size: 10.5, colour: "#5a4329", align: "center" });
+        write(labels, text, x, y);
       }
     }
+  };
+
+  const SITE_TEXTS = {
+    wall: (labels, text, x, y) => labels.write(`section ${text}`, x, y + 14, { size: 11, bold: true, align: "center" }),
+    boreholes: (labels, text, x, y) => labels.write(text, x + 9, y, { size: 10.5 }),
+    constraints: (labels, text, x, y) =>
+      labels.write(text, x, y, { size: 10.5, colour: "#5a4329", align: "center" }),
+    stations: (labels, text, x, y) => labels.write(text, x + 6, y - 7, { size: 9.5 }),
   };
 })((window.riskMap = window.riskMap || {}));

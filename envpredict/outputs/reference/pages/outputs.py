@@ -1,7 +1,8 @@
 """The files that `envpredict predict` leaves in its result folder: all of them, or none.
 
 On one machine and set of versions the same inputs give the same bytes of `findings.csv`, `run.json`, `risk_map.html`
-and `report.html`, and the same contents of the other files.
+and `report.html`, and the same contents of the other files. With `--grids` the level grids are written too, as GeoTIFF
+files in a folder `grids`, see layers.md.
 """
 
 from __future__ import annotations
