@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from envpredict.engine.sensitivity.tables import Study
 
 WIDTH = 100
-TITLE = 58
+TITLE = 52
 SHOWN = 10
 
 
@@ -42,6 +42,9 @@ def _lines(study: Study) -> Iterator[str]:
     for line in study.answer:
         yield from _wrapped(line)
     yield from ("", *unknowns_table(study), "", *verdicts_table(study), "")
+    yield from _wrapped("share: of the doubt p (1 - p) in all verdicts, what goes on average once it is known, with "
+                        "twice its standard error; there: the same of the verdict that it moves most; changes: the chance "
+                        "that knowing it moves that verdict to another of unlikely, possible and likely.")
     yield from _wrapped("* not in the findings' chances: they hold it at its likely value.")
     yield from _wrapped(study.differs)
     yield from _wrapped(study.sampled)
@@ -53,13 +56,14 @@ def _lines(study: Study) -> Iterator[str]:
 
 def unknowns_table(study: Study) -> Iterator[str]:
     """Yield the weightiest unknowns, each with its share of all doubt and the verdict that it moves most."""
-    yield f"{'unknown':<{TITLE}} {'share':>6} {'+-':>4}  {'most at':<9} {'there':>5}  verify"
+    yield f"{'unknown':<{TITLE}} {'share':>6} {'+-':>4}  {'most at':<8} {'there':>5} {'changes':>7}  verify"
     shown = study.unknowns[study.unknowns["share"] > 0.0].head(SHOWN)
     for row in shown.to_dict("records"):
         title = f"{row['title']}{'' if row['in_findings'] else ' *'}"
         mark = "" if row["basis"] == "read" else str(row["basis"])
         yield (f"{_short(title, TITLE):<{TITLE}} {100 * row['share']:>4.1f} % {200 * row['share_se']:>4.1f}  "
-               f"{_short(str(row['receptor']), 9):<9} {100 * row['share_there']:>3.0f} %  {mark}")
+               f"{_short(str(row['receptor']), 8):<8} {100 * row['share_there']:>3.0f} % "
+               f"{100 * row['changes']:>5.0f} %  {mark}")
     rest = int((study.unknowns["share"] > 0.0).sum()) - len(shown)
     if rest > 0:
         yield f"  and {rest} more with smaller shares: see the tables that --out writes"

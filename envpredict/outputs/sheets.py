@@ -31,7 +31,8 @@ UNITS: dict[str, str] = {
     "loudest_share": "0 to 1", "share_of_wall": "0 to 1", "days": "days", "days_slow": "days", "days_fast": "days",
     "spoil_m3": "m3", "spoil_low_m3": "m3", "spoil_high_m3": "m3", "over_limit_db": "dB", "scatter_db": "dB",
     "share": "0 to 1", "share_se": "0 to 1", "share_there": "0 to 1", "verdicts": "number", "p_sampled": "0 to 1",
-    "p_se": "0 to 1", "level_sd_db": "dB", "doubt_first": "1", "doubt_se": "1", "level_first": "1", "level_total": "1",
+    "p_se": "0 to 1", "level_sd_db": "dB", "changes": "0 to 1",
+    **dict.fromkeys(("doubt_first", "doubt_se", "level_first", "level_total"), "1"),
     "receptor_days": "days", "needed_db": "dB", "needed_factor": "1", **dict.fromkeys(SEVERITY, "number"),
 }
 """Units of number columns; a column of findings that isn't named here is in the unit of its row."""

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 NOTES = (
     "share: how much of the doubt p (1 - p) about exceeding goes on average once the unknown is known: the first-order "
     "Sobol index of exceeding, over all studied verdicts together.",
+    "changes: the chance that knowing it moves the verdict that it moves most to another of unlikely (below the design "
+    "exceedance), possible and likely (50 % and more).",
     "Shares don't add up to 100 %: part of the doubt goes only if several things are known at once.",
     "It says nothing of receptors and limits that aren't studied, nor of what is held fixed.",
 )

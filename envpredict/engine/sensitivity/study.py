@@ -20,6 +20,7 @@ from envpredict.engine.sensitivity.indices import Batches, Moments, moments
 from envpredict.engine.sensitivity.noise import noise_response
 from envpredict.engine.sensitivity.question import Question, Unsampled
 from envpredict.engine.sensitivity.response import Response
+from envpredict.engine.sensitivity.slices import Slices
 from envpredict.engine.sensitivity.unknowns import KINDS, Unknown, kind_problems
 from envpredict.engine.sensitivity.vibration import States, vibration_response
 
@@ -73,7 +74,7 @@ class Studied:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sampled:
-    """What sampling came to: `exceeds` and `over` hold moments of I unknowns and K findings.
+    """What sampling came to: `exceeds` and `over` hold moments of I unknowns and K findings, `slices` their counts.
 
     `converged`: the standard errors asked for were reached; `evaluations` of responses.
     """
@@ -82,6 +83,7 @@ class Sampled:
     unknowns: tuple[Unknown, ...]
     exceeds: Batches
     over: Batches
+    slices: Slices
     options: Options
     converged: bool
     evaluations: int
@@ -148,16 +150,18 @@ def sample(assessment: Assessment, options: Options | None = None) -> Sampled:
         raise EnvpredictError("every kind of unknown is held: there is nothing to sample", "hold fewer of them")
     draws = Draws(len(unknowns), wanted.samples, wanted.seed)
     exceeds, over = Batches(), Batches()
+    slices = Slices.empty(len(unknowns), len(studied))
     evaluations, converged = 0, False
     for number in range(wanted.most):
-        one, other, count = _batch(draws, number, studied, unknowns)
+        one, other, count = _batch(draws, number, studied, unknowns, slices)
         exceeds.add(one)
         over.add(other)
         evaluations += count
         if len(exceeds) >= wanted.least and _sure(exceeds, wanted):
             converged = True
             break
-    return Sampled(tuple(studied), unknowns, exceeds, over, wanted, converged, evaluations, tuple(left_out))
+    return Sampled(tuple(studied), unknowns, exceeds, over, slices, wanted, converged, evaluations,
+                   tuple(left_out))
 
 
 def in_doubt(exceeds: Batches) -> NDArray[np.intp]:
@@ -172,9 +176,12 @@ def _sure(exceeds: Batches, options: Options) -> bool:
     return bool(exceeds.mean_se().max() <= options.p_se and share_se <= options.share_se)
 
 
-def _batch(draws: Draws, number: int, studied: Sequence[Studied],
-           unknowns: Sequence[Unknown]) -> tuple[Moments, Moments, int]:
-    """Return the moments of exceeding and of the level over the limit for one batch, and how often was evaluated."""
+def _batch(draws: Draws, number: int, studied: Sequence[Studied], unknowns: Sequence[Unknown],
+           slices: Slices) -> tuple[Moments, Moments, int]:
+    """Return the moments of exceeding and of the level over the limit for one batch, and how often was evaluated.
+
+    Draws are counted in `slices` too.
+    """
     a, b = draws.batch(number)
     place = {one.id: row for row, one in enumerate(unknowns)}
     shape = (len(unknowns), len(studied))
@@ -186,6 +193,9 @@ def _batch(draws: Draws, number: int, studied: Sequence[Studied],
         mine = [place[one.id] for one in each.response.unknowns if one.id in place]
         at = _evaluated(each.response, a, b, mine, unknowns, (draws.seed, number, column))
         evaluations += at.shape[0] * at.shape[1]
+        for crossed, row in enumerate(mine):
+            drawn = np.concatenate([a[row], b[row], b[row]])
+            slices.add(row, column, drawn, (at[[0, 1, 2 + crossed]].ravel() > 0.0).astype(float))
         for output, values in enumerate(((at > 0.0).astype(float), np.clip(at, -FAR_DB, FAR_DB))):
             found = moments(values[0][None], values[1][None], values[2:][:, None])
             first[output][mine, column], total[output][mine, column] = found.first[:, 0], found.total[:, 0]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from envpredict.engine.sensitivity.study import FAR_DB, Options, Sampled, in_doubt, sample
 from envpredict.engine.sensitivity.unknowns import HELD, KINDS
@@ -27,6 +28,7 @@ UNKNOWN_COLUMNS: dict[str, tuple[str, str]] = {
     "effect": ("text", "effect of that verdict"),
     "receptor": ("text", "receptor of that verdict"),
     "share_there": ("number", "share of the doubt in that verdict that would go"),
+    "changes": ("number", "chance that knowing it moves that verdict to another of unlikely, possible and likely"),
     "learn": ("text", "what would make it known"),
     "spread": ("text", "its distribution"),
     "source": ("text", "where the distribution comes from"),
@@ -57,11 +59,13 @@ SHARE_COLUMNS: dict[str, tuple[str, str]] = {
     "unknown": ("text", "identifier of the unknown"),
     "doubt_first": ("number", "first-order Sobol index of exceeding the limit"),
     "doubt_se": ("number", "standard error of that by the sampling"),
+    "changes": ("number", "chance that knowing it moves the verdict to another of unlikely, possible and likely"),
     "level_first": ("number", "first-order Sobol index of the level over the limit"),
     "level_total": ("number", "total Sobol index of the level over the limit"),
 }
 BELOW = 0.005
 """Shares smaller than this aren't told apart from none."""
+Floats = NDArray[np.float64]
 NOT_BEFOREHAND = ("within", "daily")
 LISTED = 3
 DIFFERS = ("The findings hold ground, energies, mean on-times, rates and background at their likely value, take the "
@@ -93,7 +97,8 @@ class Study:
 def study(assessment: Assessment, options: Options | None = None) -> Study:
     """Return what the verdicts of an assessment hang on. Raises as `study.sample` does."""
     found = sample(assessment, options)
-    unknowns, verdicts, shares = _unknowns(found), _verdicts(found), _shares(found)
+    changes = found.slices.changes(found.exceeds.mean(), assessment.scenario.design_exceedance)
+    unknowns, verdicts, shares = _unknowns(found, changes), _verdicts(found), _shares(found, changes)
     kinds = dict.fromkeys(one.kind for one in found.unknowns)
     held = tuple(f"{KINDS[kind].title}: held at its likely value by the user" for kind in found.options.hold)
     return Study(unknowns, verdicts, shares, tuple(_answer(found, unknowns)), _convergence(found),
@@ -107,7 +112,7 @@ def with_unknowns(assessment: Assessment, options: Options | None = None) -> Ass
         **assessment.detail, "unknowns": study(assessment, options)})
 
 
-def _unknowns(found: Sampled) -> pd.DataFrame:
+def _unknowns(found: Sampled, changes: Floats) -> pd.DataFrame:
     import pandas as pd
 
     doubtful = in_doubt(found.exceeds)
@@ -121,8 +126,8 @@ def _unknowns(found: Sampled) -> pd.DataFrame:
         finding = found.studied[best].finding
         rows.append((one.id, one.kind, one.title, max(share[number], 0.0), error[number], len(touched),
                      *(finding[["method", "effect", "receptor"]] if touched else ("", "", "")),
-                     max(first[number, best], 0.0) if touched else 0.0, one.learn, one.spread,
-                     "; ".join(map(str, one.sources)), one.basis, not KINDS[one.kind].beside))
+                     *((max(first[number, best], 0.0), changes[number, best]) if touched else (0.0, 0.0)),
+                     one.learn, one.spread, "; ".join(map(str, one.sources)), one.basis, not KINDS[one.kind].beside))
     table = pd.DataFrame(rows, columns=list(UNKNOWN_COLUMNS))
     return table.sort_values("share", ascending=False, kind="stable").reset_index(drop=True)
 
@@ -151,7 +156,7 @@ def _verdicts(found: Sampled) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(VERDICT_COLUMNS))
 
 
-def _shares(found: Sampled) -> pd.DataFrame:
+def _shares(found: Sampled, changes: Floats) -> pd.DataFrame:
     import pandas as pd
 
     doubt, doubt_se = found.exceeds.first(), found.exceeds.first_se()
@@ -165,7 +170,7 @@ def _shares(found: Sampled) -> pd.DataFrame:
             if one.id in names:
                 rows.append((*each.finding[["method", "effect", "receptor"]], one.id,
                              doubt[i, k] if k in doubtful else np.nan, doubt_se[i, k] if k in doubtful else np.nan,
-                             np.nan if undefined else level[i, k], np.nan if undefined else total[i, k]))
+                             changes[i, k], np.nan if undefined else level[i, k], np.nan if undefined else total[i, k]))
     return pd.DataFrame(rows, columns=list(SHARE_COLUMNS))
 
 
@@ -182,7 +187,8 @@ def _answer(found: Sampled, unknowns: pd.DataFrame) -> Iterator[str]:
     for place, row in enumerate(buyable.head(LISTED).to_dict("records"), 1):
         yield (f"{place}. The {row['title']}: knowing it would take away {100 * row['share']:.0f} % of all that doubt, "
                f"and {100 * row['share_there']:.0f} % of that about {row['effect']} at {row['receptor']} under "
-               f"{row['method']}. To learn it: {row['learn']}.")
+               f"{row['method']}, whose verdict would change with a chance of {100 * row['changes']:.0f} %. To learn "
+               f"it: {row['learn']}.")
     never = float(unknowns.loc[unknowns["kind"].isin(NOT_BEFOREHAND), "share"].sum())
     if never > BELOW:
         yield (f"{100 * never:.0f} % of the doubt is of a kind that nothing removes beforehand: what differs from pile "

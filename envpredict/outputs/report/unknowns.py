@@ -46,10 +46,13 @@ def _table(shown: Context, study: Study) -> Table:
         title = f"{clean(row['title'], 90)}{'' if row['in_findings'] else ' *'}"
         method = str(row["method"])
         where = f"{row['effect']} at {clean(row['receptor'], 24)}, {shown.method_number(method)}" if method else NOTHING
-        rows.append((title, f"{100 * row['share']:.1f}", where, f"{100 * row['share_there']:.0f}", str(row["learn"]),
+        rows.append((title, f"{100 * row['share']:.1f}", where, f"{100 * row['share_there']:.0f}",
+                     f"{100 * row['changes']:.0f}", str(row["learn"]),
                      f"{clean(row['spread'], 120)}{mark(str(row['basis']))}"))
-    columns = (Column("What isn't known", 38), Column("Share of all doubt, %", 16, "right"),
-               Column("Moves most", 27), Column("Share of doubt there, %", 16, "right"),
-               Column("What would make it known", 39), Column("Its distribution", 34))
-    notes = ("* held at its likely value in the findings' chances.", *mark_notes(weighty["basis"]))
+    columns = (Column("What isn't known", 34), Column("Share of all doubt, %", 14, "right"), Column("Moves most", 25),
+               Column("Share of doubt there, %", 14, "right"),
+               Column("Chance that this verdict changes, %", 16, "right"), Column("What would make it known", 36),
+               Column("Its distribution", 31))
+    notes = ("* held at its likely value in the findings' chances. A verdict changes where its chance passes from one "
+             "of unlikely, possible and likely to another.", *mark_notes(weighty["basis"]))
     return Table("The share of the doubt that would go on average if one thing were known", columns, tuple(rows), notes)
