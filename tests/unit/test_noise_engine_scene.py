@@ -133,9 +133,10 @@ def test_mirrors_against_plain_geometry(seed: int) -> None:
     clear = [k for k in range(25) if solid.distance(Point(s[k])) > 0.1 and solid.distance(Point(r[k])) > 0.1]
     s, r = s[clear], r[clear]
     hs, hr = rng.uniform(1, 12, len(s)), rng.uniform(1, 12, len(s))
-    path, wall = mirrors(there, Ends(s, hs, r, hr, np.full(len(s), -1, dtype=np.int64)), hs, hr)
-    found = set(zip(path.tolist(), wall.tolist(), strict=True))
-    expected = set()
+    path, wall, broken = mirrors(there, Ends(s, hs, r, hr, np.full(len(s), -1, dtype=np.int64)), hs, hr)
+    found = set(zip(path[~broken].tolist(), wall[~broken].tolist(), strict=True))
+    screened = set(zip(path[broken].tolist(), wall[broken].tolist(), strict=True))
+    expected, behind = set(), set()
     for k in range(len(s)):
         for w in range(len(there.walls)):
             a, b = there.walls.start[w], there.walls.end[w]
@@ -154,9 +155,9 @@ def test_mirrors_against_plain_geometry(seed: int) -> None:
                                for shape, top in obstacles for u in inner_stretches(shape, leg)
                                if 0.05 < u < leg.length - 0.05)
                        for leg, z in ((LineString([end, p]), z) for end, z in legs))
-            if free:
-                expected.add((k, w))
+            (expected if free else behind).add((k, w))
     assert found == expected
+    assert screened == behind
 
 
 @pytest.mark.parametrize("count", [3, 60])

@@ -1,7 +1,8 @@
 """First-order reflections from walls: which walls mirror a source towards a receptor, and how loud that is.
 
-A reflection counts where both legs of its way are clear; one that an obstacle breaks would be screened like the direct
-sound and is left out. The receptor's own building never reflects: the limit's position adds its facade. Nor does it
+A reflection whose legs an obstacle breaks is screened like the direct sound, over the top, its way unfolded: behind a
+screen, what a facade beyond the works mirrors counts as much as there. Ways round sides aren't looked for on legs. The
+receptor's own building never reflects: the limit's position adds its facade. Nor does it
 stand in the way from the source; but what is mirrored from behind it doesn't reach the point before its facade. A wall
 in line with its facade, of a house that adjoins it, is part of that facade and doesn't count a second time.
 """
@@ -15,8 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.models.noise.compiled import compiled
-from envpredict.models.noise.iso9613_2_1996 import flat_attenuation
+from envpredict.models.noise.iso9613_2_1996 import flat_attenuation, ground_effect_db
 from envpredict.models.noise.iso9613_2_1996.reflections import image_power_db, large_enough, wall_reflection
+from envpredict.models.noise.iso9613_2_1996.screening import screening_db, top_edge_db
+from envpredict.models.noise.screen_edges import Edges, obstacle_edges, over_edges
 
 if TYPE_CHECKING:
     from envpredict.engine.sound.paths import Ends
@@ -28,28 +31,31 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 OWN_FACADE_M = 1.5
 """A point before a building stands so near, or nearer, to the plane of its own facade and of those in line with it."""
+PAIRS_AT_ONCE = 100_000
+"""So many pairs of path and wall are reckoned at once; it bounds the memory, never the result."""
 REACH_M = 150.0
 """Walls farther than this from the source and from the receptor aren't looked at."""
 
 
-def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats) -> tuple[Ints, Ints]:
-    """Return (M,), (M,): paths and the walls that mirror their source, both legs clear.
+def mirrors(scene: SoundScene, ends: Ends, source_z: Floats,
+            receptor_z: Floats) -> tuple[Ints, Ints, NDArray[np.bool_]]:
+    """Return (M,), (M,), (M,): paths, the walls that mirror their source, and whether an obstacle breaks a leg.
 
     `source_z`, `receptor_z` (N): elevations of the ends. Whether the wall is high enough there isn't looked at here.
     """
     walls, obstacles = scene.walls, scene.obstacles
     if not len(walls) or not len(ends):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.bool_)
     shift = np.array([*obstacles.origin_m, 0.0])
     inputs = (walls.start - shift[:2], walls.end - shift[:2], walls.obstacle,
               np.column_stack([ends.source_xy, source_z]) - shift,
               np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own, obstacles.scene)
-    room = 4 * len(ends)
+    room = 8 * len(ends)
     while True:
-        path, wall = np.empty(room, dtype=np.int64), np.empty(room, dtype=np.int64)
-        found = int(_mirrors(*inputs, path, wall))
+        path, wall, broken = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.bool_)
+        found = int(_mirrors(*inputs, path, wall, broken))
         if found <= room:
-            return path[:found], wall[:found]
+            return path[:found], wall[:found], broken[:found]
         room = found
 
 
@@ -60,25 +66,61 @@ def reflected_energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z
     `porosity` (N, 3) of the direct path's regions holds for the mirrored one too. Air and ground are reckoned over the
     length of the mirrored path, the ground as if it were flat.
     """
-    path, wall = mirrors(scene, ends, source_z, receptor_z)
+    path, wall, broken = mirrors(scene, ends, source_z, receptor_z)
+    found = [_energy(scene, ends, source_z, receptor_z, porosity, (path[part], wall[part], broken[part]))
+             for part in (slice(first, first + PAIRS_AT_ONCE) for first in range(0, len(path), PAIRS_AT_ONCE))]
+    if not found:
+        return path, np.zeros((0, 8))
+    return np.concatenate([one for one, _ in found]), np.concatenate([energy for _, energy in found])
+
+
+def _energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats, porosity: Floats,
+            pairs: tuple[Ints, Ints, NDArray[np.bool_]]) -> tuple[Ints, Floats]:
+    """Return paths and energies of some pairs of path and wall: those whose wall is high enough at its place."""
+    path, wall, broken = pairs
     walls, some = scene.walls, ends.take(path)
     seen = wall_reflection(np.column_stack([some.source_xy, source_z[path]]),
                            np.column_stack([some.receptor_xy, receptor_z[path]]), walls.start[wall], walls.end[wall],
                            walls.base_m[wall], walls.top_m[wall])
     real = np.flatnonzero(seen.exists)
-    path, wall, some = path[real], wall[real], some.take(real)
-    source_m, receptor_m, cosine = seen.source_m[real], seen.receptor_m[real], seen.cosine[real]
+    path, wall, some, broken = path[real], wall[real], some.take(real), broken[real]
     if not path.size:
         return path, np.zeros((0, 8))
+    ends_z = source_z[path], receptor_z[path]
+    source_m, receptor_m, cosine = seen.source_m[real], seen.receptor_m[real], seen.cosine[real]
     size = np.minimum(np.hypot(*(walls.end[wall] - walls.start[wall]).T), walls.top_m[wall] - walls.base_m[wall])
-    rise = receptor_z[path] - source_z[path]
-    plan = np.sqrt(np.maximum((source_m + receptor_m) ** 2 - rise**2, 1.0))
-    lost = flat_attenuation(plan, some.source_height_m, some.receptor_height_m, source_porosity=porosity[path, 0],
-                            receptor_porosity=porosity[path, 1], middle_porosity=porosity[path, 2],
+    plan = np.sqrt(np.maximum((source_m + receptor_m) ** 2 - (ends_z[1] - ends_z[0]) ** 2, 1.0))
+    ground = dict(zip(("source_porosity", "receptor_porosity", "middle_porosity"), porosity[path].T, strict=True))
+    lost = flat_attenuation(plan, some.source_height_m, some.receptor_height_m, **ground,
                             temperature_c=scene.temperature_c, humidity_percent=scene.humidity_percent)
+    legs = np.flatnonzero(broken)
+    if legs.size:
+        agr = ground_effect_db(plan[legs], some.source_height_m[legs], some.receptor_height_m[legs],
+                               **{name: one[legs] for name, one in ground.items()})
+        lost[legs] += _screened_db(scene, some.take(legs), seen.point[real[legs]], ends_z[0][legs], ends_z[1][legs],
+                                   plan[legs], agr)
     level = image_power_db(-lost, walls.coefficient[wall])
     counts = large_enough(source_m, receptor_m, cosine, size)
     return path, np.where(counts, 10.0 ** (level / 10.0), 0.0)
+
+
+def _screened_db(scene: SoundScene, ends: Ends, point: Floats, source_z: Floats, receptor_z: Floats, plan: Floats,
+                 agr: Floats) -> Floats:
+    """Return (M, 8) what obstacles on the two legs of mirrored paths take off, over the top of all of them together.
+
+    `point` (M, 3): where each is mirrored; `plan` (M): its unfolded length in plan; `agr` (M, 8): its ground effect.
+    """
+    source = np.column_stack([ends.source_xy, source_z])
+    receptor = np.column_stack([ends.receptor_xy, receptor_z])
+    first = obstacle_edges(scene.obstacles, source, point, ends.own)
+    second = obstacle_edges(scene.obstacles, point, receptor)
+    before = np.hypot(*(point - source)[:, :2].T)
+    second = Edges(second.starts, second.along_m + before[second.path], second.top_m)
+    over = over_edges(first.joined(second), plan, source_z, receptor_z)
+    slope = np.hypot(plan, receptor_z - source_z)
+    dz = screening_db(slope, np.maximum(over[:, 0], 0.0), over[:, 1], over[:, 2], edge_separation_m=over[:, 3])
+    taken = top_edge_db(dz, agr, over[:, 0])
+    return np.asarray(np.where((over[:, 0] > -np.inf)[:, None], taken, 0.0))
 
 
 @compiled
@@ -107,7 +149,7 @@ def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, box:
 
 @compiled
 def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints, scene: Scene,
-             path_out: Ints, wall_out: Ints) -> int:
+             path_out: Ints, wall_out: Ints, broken_out: NDArray[np.bool_]) -> int:
     """Write the pairs of path and mirroring wall as far as there's room; return how many there are.
 
     Walls that may mirror are looked up once for paths in a row that end at the same receptor.
@@ -135,10 +177,9 @@ def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, recept
             p = (ax + at * dx, ay + at * dy, s[2] + share * (r[2] - s[2]))
             if min(math.hypot(p[0] - s[0], p[1] - s[1]), math.hypot(p[0] - r[0], p[1] - r[1])) > REACH_M:
                 continue
-            if _broken(s, p, own[n], scene) or _broken(r, p, -2, scene):
-                continue
             if found < path_out.size:
                 path_out[found], wall_out[found] = n, w
+                broken_out[found] = _broken(s, p, own[n], scene) or _broken(r, p, -2, scene)
             found += 1
     return found
 

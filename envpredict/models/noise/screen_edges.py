@@ -19,6 +19,9 @@ from envpredict.models.noise.screen_geometry import Obstacles
 from envpredict.models.noise.screen_kernels import taut
 from envpredict.models.noise.screen_scene import Ints, Ray, Scene, Work, scratch
 
+EDGES_A_PATH = 8
+"""Room that is made for the edges of each path at first."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edges:
@@ -60,14 +63,13 @@ def obstacle_edges(obstacles: Obstacles, source_xyz_m: Floats, receptor_xyz_m: F
     shift = np.array([*obstacles.origin_m, 0.0])
     left_out = np.ascontiguousarray(np.broadcast_to(np.asarray(own, dtype=np.int64), (len(receptor_xyz_m),)))
     ends = (np.ascontiguousarray(source_xyz_m - shift), np.ascontiguousarray(receptor_xyz_m - shift), left_out.copy())
-    counts = np.zeros(len(receptor_xyz_m), dtype=np.int64)
-    nothing = np.empty(0)
-    _list(obstacles.scene, *ends, scratch(obstacles.scene), counts, nothing, nothing)
-    starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    along, top = np.empty(int(starts[-1])), np.empty(int(starts[-1]))
-    if along.size:
-        _list(obstacles.scene, *ends, scratch(obstacles.scene), counts, along, top)
-    return Edges(starts, along, top)
+    starts, room = np.zeros(len(receptor_xyz_m) + 1, dtype=np.int64), EDGES_A_PATH * len(receptor_xyz_m)
+    while True:
+        along, top = np.empty(room), np.empty(room)
+        _list(obstacles.scene, *ends, scratch(obstacles.scene), starts, along, top)
+        if starts[-1] <= room:
+            return Edges(starts, along[: starts[-1]].copy(), top[: starts[-1]].copy())
+        room = int(starts[-1])
 
 
 def over_edges(edges: Edges, plan_m: Floats, source_z_m: Floats, receptor_z_m: Floats) -> Floats:
@@ -82,9 +84,9 @@ def over_edges(edges: Edges, plan_m: Floats, source_z_m: Floats, receptor_z_m: F
 
 
 @compiled
-def _list(scene: Scene, sources: Floats, receptors: Floats, own: Ints, work: Work, counts: Ints, along: Floats,
+def _list(scene: Scene, sources: Floats, receptors: Floats, own: Ints, work: Work, starts: Ints, along: Floats,
           top: Floats) -> None:
-    """Count the edges of each path, and write them one path after the other where there is room."""
+    """Write the edges one path after the other as far as there is room, and where those of each path start."""
     found = 0
     for number in range(receptors.shape[0]):
         source, end = sources[number], receptors[number]
@@ -92,14 +94,13 @@ def _list(scene: Scene, sources: Floats, receptors: Floats, own: Ints, work: Wor
         plan = math.hypot(dx, dy)
         ray = Ray(source[0], source[1], source[2], end[0], end[1], end[2], number, own[number], dx / plan, dy / plan)
         hits = crossed_walls(scene, ray, work)
-        counts[number] = 0
         for k in range(hits):
             height = scene.top[scene.obstacle[work.hit_wall[k]]]
             if height > source[2] + work.hit_at[k] * (end[2] - source[2]):
                 if found < along.size:
                     along[found], top[found] = work.hit_at[k] * plan, height
-                counts[number] += 1
                 found += 1
+        starts[number + 1] = found
 
 
 @compiled

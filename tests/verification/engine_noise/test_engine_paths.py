@@ -153,6 +153,18 @@ def test_a_flat_hard_wall_mirrors_the_source() -> None:
     assert both - bare == pytest.approx(by_hand, abs=0.02)
 
 
+def test_behind_a_screen_the_mirrored_sound_is_screened_like_that_of_its_image() -> None:
+    # ISO 9613-2:1996 7.5 (recalled): the terms of the image's level follow its own path. A facade 20 m behind the source
+    # mirrors it to 40 m behind: over the screen comes what a source of 0.8 of the power there would send
+    facade, screen = (box(-30, -60, -20, 60), 30.0), (LineString([(10, -FAR), (10, FAR)]), 4.0)
+    to, plant = points([(60, 0, 2)]), source([100.0] * 8, 2.0)
+    alone = levels(scene([screen]), plant, [(0, 0)], to)[0, 0]
+    image = levels(scene([screen]), plant, [(-40, 0)], to)[0, 0] + 10.0 * np.log10(0.8)
+    both = levels(scene([facade, screen], reflections=True), plant, [(0, 0)], to)[0, 0]
+    assert both == pytest.approx(10.0 * np.log10(10.0 ** (alone / 10.0) + 10.0 ** (image / 10.0)), abs=1e-3)
+    assert both - alone > 1.0
+
+
 def test_a_small_wall_mirrors_only_short_waves() -> None:
     # ISO 9613-2:1996 (19) (recalled): a wall of 2 m, 28.3 m from both ends, met at 45 degrees, mirrors where
     # 1/lambda > 2 / (2 cos 45)^2 * 14.1 = 14.1 per m, that is wavelengths below 0.071 m: 8 kHz, not 4 kHz
