@@ -154,7 +154,7 @@ def test_a_flat_hard_wall_mirrors_the_source() -> None:
 
 
 def test_behind_a_screen_the_mirrored_sound_is_screened_like_that_of_its_image() -> None:
-    # ISO 9613-2:1996 7.5 (recalled): the terms of the image's level follow its own path. A facade 20 m behind the source
+    # ISO 9613-2:1996 7.5 (recalled): the terms of the image follow its own path. A facade 20 m behind the source
     # mirrors it to 40 m behind: over the screen comes what a source of 0.8 of the power there would send
     facade, screen = (box(-30, -60, -20, 60), 30.0), (LineString([(10, -FAR), (10, FAR)]), 4.0)
     to, plant = points([(60, 0, 2)]), source([100.0] * 8, 2.0)
