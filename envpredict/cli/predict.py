@@ -13,7 +13,8 @@ import click
 @click.option("--replace", is_flag=True, help="Swap an earlier result for the new one once that is complete.")
 @click.option("--strict", is_flag=True, help="End with exit code 1 if a governing prediction is out of range.")
 @click.option("--grids", is_flag=True, help="Write the level grids too, as GeoTIFF files in a folder 'grids'.")
-def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bool) -> None:
+@click.option("--unknowns", is_flag=True, help="Sample what isn't known: what the verdicts hang on, in the report.")
+def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bool, unknowns: bool) -> None:
     r"""Predict levels and verdicts for a SCENARIO and write map, report, workbook, layers, charts, findings and record.
 
     \b
@@ -24,12 +25,15 @@ def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bo
     from envpredict.cli._summary import out_of_range, summary
     from envpredict.engine.assess import assess
     from envpredict.engine.intake import read_scenario
+    from envpredict.engine.sensitivity.tables import with_unknowns
     from envpredict.outputs.write import check_target, write_assessment
 
     check_target(folder, replace=replace)
     read = read_scenario(scenario)
     with steps(len(read.methods) + 1) as tell:
         assessment = assess(read, progress=tell)
+        if unknowns:
+            assessment = with_unknowns(assessment)
         tell("writing")
         write_assessment(assessment, folder, replace=replace, grids=grids)
     click.echo(summary(assessment, folder))

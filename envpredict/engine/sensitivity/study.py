@@ -50,7 +50,7 @@ class Options:
     samples: int = 512
     least: int = 4
     most: int = 32
-    p_se: float = 0.005
+    p_se: float = 0.01
     share_se: float = 0.02
     hold: tuple[str, ...] = ()
     seed: int = SEED

@@ -69,9 +69,9 @@ Floats = NDArray[np.float64]
 NOT_BEFOREHAND = ("within", "daily")
 LISTED = 3
 DIFFERS = ("The findings hold ground, energies, mean on-times, rates and background at their likely value, take the "
-           "worst of three programmes where days decide, and add the errors of several sound sources to first order; "
-           "sampling does none of that, so its chances may lie on either side of theirs. The findings' own verdicts "
-           "stand.")
+           "worst of three programmes where days decide, let one error stand for all the laws of a method, and add the "
+           "errors of several sound sources to first order; sampling does none of that, so its chances may lie on "
+           "either side of theirs. The findings' own verdicts stand.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,7 +120,7 @@ def _unknowns(found: Sampled, changes: Floats) -> pd.DataFrame:
     first, variance = found.exceeds.first(), found.exceeds.variance()
     rows = []
     for number, one in enumerate(found.unknowns):
-        touched = [k for k in doubtful.tolist() if one in found.studied[k].response.unknowns]
+        touched = [k for k in doubtful.tolist() if one.id in {own.id for own in found.studied[k].response.unknowns}]
         # the verdict from which it takes most doubt, not the one whose share is greatest by chance
         best = max(touched or range(len(found.studied)), key=lambda k: first[number, k] * variance[k])
         finding = found.studied[best].finding
