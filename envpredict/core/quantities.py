@@ -92,6 +92,8 @@ _declare("lafmax_db", "LAFmax", "dB", "decibel", "noise", "none", "maximum, time
          "largest A-weighted sound level, fast")
 _declare("lasmax_db", "LASmax", "dB", "decibel", "noise", "none", "maximum, time weighting S", "maximum",
          "largest A-weighted sound level, slow")
+_declare("lae_db", "LAE", "dB", "decibel", "noise", "none", "exposure of a single event", "maximum",
+         "largest A-weighted sound exposure level (SEL) of a single blow")
 _declare("lar_db", "LAr", "dB", "decibel", "noise", "none", "rating level over the period", "energy_sum",
          "A-weighted level with the adjustments of the rule")
 _declare("la90_db", "LA90", "dB", "decibel", "noise", "none", "level exceeded 90 % of the time", "none",

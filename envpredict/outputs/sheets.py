@@ -254,7 +254,8 @@ def checks(assessment: Assessment) -> tuple[Sheet, ...]:
         table = decided(detail["feasibility"], ("method", "section", "aspect"))
         made.append(of_frame("Feasibility", table, {"depth_m": "number", "piles": "number"}, rest="feasibility.csv"))
     for name, key, numbers in (("Movement", "movement", ("distance_m", "within")),
-                               ("Noise needs", "noise_needs", ("margin_db", "need_db", "loudest_share"))):
+                               ("Noise needs", "noise_needs", ("margin_db", "need_db", "loudest_share", "blow_sel_db",
+                                                               "blow_lafmax_db", "pile_blows", "pile_sel_db"))):
         if detail.get(key) is not None:
             made.append(of_frame(name, detail[key], dict.fromkeys(numbers, "number"), rest="the library"))
     return tuple(made)

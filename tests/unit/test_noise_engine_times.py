@@ -185,6 +185,58 @@ def test_maxima_know_no_on_time_and_combine_by_maximum(one: tuple[Run, MethodRun
     assert again.level_db() == pytest.approx(loud.level_db())
 
 
+def test_single_blows_are_told_with_their_number(tmp_path: Path) -> None:
+    from envpredict.engine.assess import assess
+    from envpredict.engine.noise.blows import blows_heard
+    from envpredict.engine.traced.explain import explain
+
+    stated = "rate_m_h = { slow = 4, likely = 4, fast = 4 }\nblows_per_m = 105\nblow_rate_per_min = 20"
+    site = {"piles": [(0, 0), (30, 0)], "receptors": [{"id": "H1", "geometry": Point(60, 0)}], "stated": stated}
+    run, method = run_of(tmp_path / "blows", **site)
+    blows = blows_heard(run, method)
+    assert blows is not None
+    # the plant's own row: SEL of one blow at 10 m, hard ground by hand 20 lg(r / 10); pile 2 stands 30 m away
+    at_10 = blows.item.plant.sel_10m_db
+    assert at_10 is not None
+    assert blows.sel_db[0] == pytest.approx(at_10 - 20.0 * np.log10(30.0 / 10.0), abs=0.6)
+    assert blows.most[0] == 12 * 105
+    # N equal blows: SEL + 10 lg N, less what the lower heights lose; and LAeq over 12 h by SEL and blows of both piles
+    # is the engine's mean of the hammer by its on-time: two routes to one number
+    assert blows.drive_sel_db[0] == pytest.approx(blows.sel_db[0] + 10.0 * np.log10(1260.0), abs=0.5)
+    heard = mean_levels(method.sound, method.passes, period("07:00", "19:00"), ())
+    each = blows.item.field.energy[:, 0].mean(axis=0, dtype=float) * 10.0 ** (blows.item.blow_above_db / 10.0) * 1260.0
+    assert 10.0 * np.log10(heard.energy[0, 0, 0]) == pytest.approx(
+        10.0 * np.log10(each.sum() / (12 * HOUR)), abs=0.1)
+    # the rate of blows changes the mean, not the blow
+    _, faster = run_of(tmp_path / "fast", **{**site, "stated": stated.replace("= 20", "= 60")})
+    again = blows_heard(run, faster)
+    assert again is not None
+    assert again.sel_db[0] == pytest.approx(blows.sel_db[0])
+    assert again.lafmax_db[0] == pytest.approx(blows.lafmax_db[0])
+    # nothing falls on a pressed pile
+    run, pressed = run_of(tmp_path / "press", piles=[(0, 0)], method="press_in")
+    assert blows_heard(run, pressed) is None
+    # they stand in the table and in the trace
+    found = assess(read_scenario(folder(tmp_path / "told", **site)), grids=False)
+    row = found.detail["noise_needs"].iloc[0]
+    assert row["blow_sel_db"] == pytest.approx(blows.sel_db[0], abs=2e-3)
+    assert (row["pile_blows"], row["blow_lafmax_db"] > row["blow_sel_db"]) == (1260, True)
+    text = " ".join(explain(found, "H1").split())
+    assert "Loudest single blow here" in text
+    assert "1260 blows" in text
+
+
+def test_a_limit_on_the_exposure_of_a_blow_is_judged(tmp_path: Path) -> None:
+    _, method = run_of(tmp_path / "a")
+    some = stretches(method.passes, None, ())
+    heard = maxima(method.sound, method.passes, some, blow=True)
+    hammer = method.sound.items[0]
+    assert hammer.blow_above_db == pytest.approx(-10.0 * np.log10(40.0 / 60.0))
+    assert heard.level_db().max() == pytest.approx(
+        10.0 * np.log10(float(hammer.field.energy[:, 0, 0].max())) + hammer.blow_above_db, abs=1e-6)
+    assert (heard.energy > 0.0).sum(axis=0).max() == 1
+
+
 def test_two_rigs_at_once_are_heard_together(tmp_path: Path) -> None:
     _, method = run_of(tmp_path / "site", piles=[(0, 0), (0, 1)], rigs=2)
     assert set(method.passes.rig) == {1, 2}

@@ -60,6 +60,13 @@ def _maxima(slow: bool) -> Callable[[Run, MethodRun, MethodSound, Period | None]
     return heard
 
 
+def _blow(run: Run, method: MethodRun, sound: MethodSound, period: Period | None) -> Heard | Missing:
+    if all(item.blow_above_db is None for item in sound.items):
+        return Missing("quantity", "no item of its plant gives blows whose exposure is known")
+    some = stretches(method.passes, period, run.scenario.programme.holidays)
+    return maxima(sound, method.passes, some, blow=True)
+
+
 def _long(quantity: str) -> Callable[[Run, MethodRun, MethodSound, Period | None], Heard | Missing]:
     def heard(run: Run, method: MethodRun, sound: MethodSound, period: Period | None) -> Heard | Missing:
         found = long_term(sound, method.passes, LONG_TERM[quantity], run.scenario.programme.holidays)
@@ -72,6 +79,7 @@ def _long(quantity: str) -> Callable[[Run, MethodRun, MethodSound, Period | None
 
 PREDICTED: dict[str, Callable[[Run, MethodRun, MethodSound, Period | None], Heard | Missing]] = {
     "laeq_db": _mean, "lar_db": _mean, "lafmax_db": _maxima(slow=False), "lasmax_db": _maxima(slow=True),
+    "lae_db": _blow,
     **{name: _long(name) for name in LONG_TERM},
 }
 """How each quantity of sound is predicted; one that isn't here is judged by measurement."""
@@ -145,6 +153,11 @@ def levels_of(run: Run, method: MethodRun, rule: Rule, period: Period | None) ->
         notes.append("with the planned screens: " + ", ".join(f"{name} {height:g} m"
                                                                for name, height in sorted(sound.screens.items())))
     basis = sound.median_basis
+    if quantity == "lae_db":
+        loudest = max((item for item in sound.items if item.blow_above_db is not None),
+                      key=lambda item: item.field.plant.lwa_db)
+        sel = loudest.plant.sel_citation
+        basis = weakest([loudest.field.plant.citation.basis, *([] if sel is None else [sel.basis])])
     if quantity in MAXIMA:
         loudest = max(sound.items, key=lambda item: item.field.plant.lwa_db + item.above_db)
         basis = weakest([loudest.field.plant.citation.basis, loudest.above_basis])

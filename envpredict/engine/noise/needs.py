@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
+from envpredict.engine.noise.blows import blows_heard
 from envpredict.engine.noise.levels import levels_of
 from envpredict.engine.works.worst_programme import of_finding
 from envpredict.limits.outcome import Missing
@@ -32,6 +33,11 @@ NEED_COLUMNS: dict[str, str] = {
                "where other sources alone exceed it",
     "loudest_plant": "item of plant that gives most of the sound at the governing moment",
     "loudest_share": "its share of the works' sound energy there, 0 to 1",
+    "blow_sel_db": "sound exposure level (SEL) of the loudest single blow at the receptor, incident, in dB; missing "
+                   "without blows",
+    "blow_lafmax_db": "LAFmax of that blow, incident, in dB",
+    "pile_blows": "blows of the pile whose blows together are the loudest there",
+    "pile_sel_db": "sound exposure level (SEL) of all blows of that pile, incident, in dB",
 }
 
 
@@ -65,9 +71,13 @@ def noise_needs(run: Run, methods: Sequence[MethodRun], findings: pd.DataFrame) 
         if found is None:
             continue
         need, plant, share = found
+        blows = blows_heard(run, method)
+        single = np.full((len(receptors), 4), np.nan) if blows is None else np.column_stack(
+            [blows.sel_db, blows.lafmax_db, blows.most, blows.drive_sel_db])[receptors]
         rows += [(receptor, name, set_id, rule_id, period, round(float(m), 3), round(float(n), 3), str(p),
-                  round(float(s), 3))
-                 for receptor, m, n, p, s in zip(group["receptor"], margin, need, plant, share, strict=True)]
+                  round(float(s), 3), *np.round(one, 3).tolist())
+                 for receptor, m, n, p, s, one in zip(group["receptor"], margin, need, plant, share, single,
+                                                      strict=True)]
     table = pd.DataFrame(rows, columns=list(NEED_COLUMNS))
     order = pd.MultiIndex.from_frame(hardest[["receptor", "method"]])
     return table.set_index(["receptor", "method"]).reindex(order.intersection(

@@ -238,21 +238,24 @@ def _with_other_rigs(passes: Passes, some: Stretches, energy: Floats) -> Floats:
     return out
 
 
-def maxima(sound: MethodSound, passes: Passes, some: Stretches, *, slow: bool = False) -> Heard:
+def maxima(sound: MethodSound, passes: Passes, some: Stretches, *, slow: bool = False, blow: bool = False) -> Heard:
     """Return the maximum level in each stretch of a pass.
 
     Of all items at work the loudest counts, at the height from which it's loudest: no on-time enters, nothing is added
-    up. `slow`: LASmax instead of LAFmax.
+    up. `slow`: LASmax instead of LAFmax; `blow`: the exposure of the loudest single blow instead of both.
     """
     bounds = _Bounds.of(passes, some)
     shape = (len(sound.points), len(some))
     levels, spread = np.zeros((len(sound.items), *shape)), np.zeros((len(sound.items), shape[1]))
     for number, item in enumerate(sound.items):
-        above = item.slow_above_db if slow else item.above_db
+        above, gain = item.slow_above_db if slow else item.above_db, item.gain_db
+        if blow:
+            # a blow's exposure is its own, at whatever rate they come
+            above, gain = -np.inf if item.blow_above_db is None else item.blow_above_db, 0.0
         busy = item.on_time(passes, bounds.times).take(some.which).occupied(bounds.from_s, bounds.to_s)
         parts = np.where(busy[:, None, :], item.field.energy[:, :, bounds.pile], 0.0)
-        levels[number] = parts.max(axis=0) * 10.0 ** ((above + item.gain_db) / 10.0)
-        spread[number] = item.above_u_db
+        levels[number] = parts.max(axis=0) * 10.0 ** ((above + gain) / 10.0)
+        spread[number] = 0.0 if blow else item.above_u_db
     loudest = levels.argmax(axis=0)
     pick = (loudest, *np.ogrid[: shape[0], : shape[1]])
     energy = np.where(np.arange(len(sound.items))[:, None, None] == loudest, levels, 0.0)

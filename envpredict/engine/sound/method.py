@@ -16,7 +16,7 @@ from envpredict.engine.sound.run_sound import OTHER_SOURCE, OtherSource, Sound, 
 from envpredict.engine.sound.scene import Screens
 from envpredict.engine.sound.times import PITCHING, OnTime, StageTimes
 from envpredict.engine.works.programme import blow_counts
-from envpredict.models.noise.impulse import slow_maximum_less_mean_db
+from envpredict.models.noise.impulse import sel_from_laeq, slow_maximum_less_mean_db
 
 if TYPE_CHECKING:
     from envpredict.engine.works.choices import MethodChoice
@@ -44,7 +44,8 @@ class ItemSound:
     `plant`: as catalogued or stated; `field`: with its mean level at work; `gain_db`: what the candidate's own blow
     rate adds to that mean. `cycle`: on for so many s of every so many s, where the scenario states it; `driven_s` (P):
     the time of driving of each pile where it follows from blows. `above_db`, `slow_above_db`: LAFmax and LASmax less
-    the mean at work; `above_u_db`: how far single maxima scatter; `above_basis`: how that is known.
+    the mean at work; `above_u_db`: how far single maxima scatter; `above_basis`: how that is known. `blow_above_db`:
+    exposure of one blow less the catalogued mean at work, None for what gives no blows.
     """
 
     use: PlantUse
@@ -57,6 +58,7 @@ class ItemSound:
     slow_above_db: float
     above_u_db: float
     above_basis: Basis
+    blow_above_db: float | None = None
 
     def on_time(self, passes: Passes, times: StageTimes) -> OnTime:
         """Return when the item works in the passes."""
@@ -171,8 +173,9 @@ def _item(sound: Sound, choice: MethodChoice, drive: Drives, use: PlantUse, plan
           cycle: tuple[float, float] | None) -> ItemSound:
     pace = choice.method.blow_rate_per_min
     blows = plant.sel_10m_db is not None and plant.sel_blow_rate_per_min is not None and pace is not None
-    gain, driven, slow = 0.0, None, None
+    gain, driven, slow, single = 0.0, None, None, None
     if blows and pace is not None and plant.sel_blow_rate_per_min is not None:
+        single = float(sel_from_laeq(0.0, plant.sel_blow_rate_per_min))
         if "blow_rate_per_min" in choice.stated:
             # a blow's exposure is the item's own: more blows a minute raise the mean, not the single blow
             gain = 10.0 * float(np.log10(pace.likely / plant.sel_blow_rate_per_min))
@@ -184,7 +187,7 @@ def _item(sound: Sound, choice: MethodChoice, drive: Drives, use: PlantUse, plan
     above, spread, basis = _above(plant)
     # without blows nothing tells the slow maximum from the fast one, which it never exceeds
     slow = above - gain if slow is None else min(slow, above - gain)
-    return ItemSound(use, plant, found, gain, cycle, driven, above - gain, slow, spread, basis)
+    return ItemSound(use, plant, found, gain, cycle, driven, above - gain, slow, spread, basis, single)
 
 
 def _above(plant: Plant) -> tuple[float, float, Basis]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from envpredict.engine.noise.blows import blows_heard
 from envpredict.engine.noise.levels import RuleLevels, levels_of
 from envpredict.engine.sound.field import PILE_HEAD, head_heights_m
 from envpredict.engine.sound.paths import Ends
@@ -71,23 +72,35 @@ def noise_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> li
         f"  Method: {run.sound.method.title}",
         f"  Air {run.scenario.acoustic.temperature_c:g} degC, {run.scenario.acoustic.humidity_percent:g} %",
     ]
-    maximum = rule.quantity in ("lafmax_db", "lasmax_db")
+    maximum = rule.quantity in ("lafmax_db", "lasmax_db", "lae_db")
     energy = at.energy
     for number, item in enumerate(sound.items):
         if energy[number] > 0.0:
-            lines += _item_lines(run, item, at, number, maximum=maximum, slow=rule.quantity == "lasmax_db")
+            lines += _item_lines(run, item, at, number, (rule.quantity or "") if maximum else "")
     for number, (source, _) in enumerate(sound.others, len(sound.items)):
         if number < len(energy) and energy[number] > 0.0:
             lines.append(f"  {source.plant.title} (other source), LWA {source.plant.lwa_db:g} dB, on for "
                          f"{heard.on_s[number, at.slot]:.0f} s: {_db(energy[number]):.2f} dB")
     what = "Maximum, incident" if maximum else f"Sum, incident, over {heard.of_s[at.slot] / 3600.0:.4g} h"
     lines.append(f"  {what}: {_db(energy.sum()):.2f} dB")
-    return [*lines, *_added(at), *_budget(at), f"  Where the limit is judged ({finding['position'].replace('_', ' ')}"
+    lines += [*_blow_lines(run, method, row), *_added(at), *_budget(at)]
+    return [*lines, f"  Where the limit is judged ({finding['position'].replace('_', ' ')}"
             f"): {finding['predicted_median']:g} dB, scatter {finding['scatter']:g} dB"]
 
 
 def _db(energy: float) -> float:
     return float(10.0 * np.log10(energy))
+
+
+def _blow_lines(run: Run, method: MethodRun, row: int) -> list[str]:
+    """Return what single blows come to at the receptor in this row, wherever their pile stands."""
+    blows = blows_heard(run, method)
+    if blows is None:
+        return []
+    said = (f"; {blows.most[row]:.0f} blows of the pile that is heard most: SEL {blows.drive_sel_db[row]:.1f} dB"
+            if np.isfinite(blows.most[row]) else "")
+    return [f"  Loudest single blow here, incident, by {blows.item.plant.id}: SEL {blows.sel_db[row]:.1f} dB, "
+            f"LAFmax {blows.lafmax_db[row]:.1f} dB{said}"]
 
 
 def _added(at: _Moment) -> list[str]:
@@ -107,7 +120,7 @@ def _budget(at: _Moment) -> list[str]:
             f"ways of sound {way:.2f} dB{window}; from slot to slot {own:.2f} dB"]
 
 
-def _item_lines(run: Run, item: ItemSound, at: _Moment, number: int, *, maximum: bool, slow: bool) -> list[str]:
+def _item_lines(run: Run, item: ItemSound, at: _Moment, number: int, maximum: str) -> list[str]:
     sound, heard, plant = at.levels.sound, at.levels.heard, item.field.plant
     part = int(item.field.energy[:, at.point, at.pile].argmax())
     length = run.sound.positions.length_m[at.pile : at.pile + 1]
@@ -124,10 +137,13 @@ def _item_lines(run: Run, item: ItemSound, at: _Moment, number: int, *, maximum:
         *(f"    {line}" for line in trace(run.sound.method, run.sound.scene(sound.screens), ends,
                                           height if on_head else np.zeros(1), plant)),
     ]
-    if item.gain_db:
+    if item.gain_db and maximum != "lae_db":
         lines.append(f"    {item.gain_db:+.2f} dB by the candidate's own rate of blows")
+    if maximum == "lae_db":
+        return [*lines, f"    exposure of one blow {item.blow_above_db or 0.0:+.1f} dB to that mean: "
+                f"{_db(float(at.energy[number])):.2f} dB"]
     if maximum:
-        above = item.slow_above_db if slow else item.above_db
+        above = item.slow_above_db if maximum == "lasmax_db" else item.above_db
         return [*lines, f"    maximum {above:+.1f} dB above that mean: {_db(float(at.energy[number])):.2f} dB"]
     on, of = float(heard.on_s[number, at.slot]), float(heard.of_s[at.slot])
     lines.append(f"    on for {on:.0f} s of {of:.0f} s: {_timing(item)}")
