@@ -21,10 +21,13 @@ from records_folder import plan
 
 from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.plan_toml import to_toml
+from envpredict.monitoring.replay.events import plan_id
+from envpredict.monitoring.replay.follow import Follower
+from envpredict.monitoring.replay.journal import Journal
 
 DAYS = int(os.environ.get("ENVPREDICT_BENCH_DAYS", "365"))
 STATIONS = 6
-CONVERT_S, AUDIT_S, AUDIT_GIB = 240.0, 60.0, 4.0
+CONVERT_S, AUDIT_S, AUDIT_GIB, FOLLOW_S = 240.0, 60.0, 4.0, 1.0
 
 
 def year_plan() -> Plan:
@@ -36,10 +39,10 @@ def year_plan() -> Plan:
     return base.model_copy(update={"stations": tuple(stations), "proxies": (), "phases": (), "baseline": ()})
 
 
-def write_year(folder: Path) -> int:
+def write_days(folder: Path, count_days: int) -> int:
     """Write noise.csv and vibration.csv, rows of all stations in order of time, and return the number of rows."""
     random = np.random.default_rng(1)
-    days = pd.date_range("2027-01-01", periods=DAYS, freq="D", tz="UTC")
+    days = pd.date_range("2027-01-01", periods=count_days, freq="D", tz="UTC")
     count = 0
     with (folder / "noise.csv").open("w") as noise, (folder / "vibration.csv").open("w") as vibration:
         noise.write("station_id,t_start,duration_s,laeq_db,lafmax_db,la90_db,wind_m_s,rain_mm,overload,status\n")
@@ -87,6 +90,30 @@ def measured(code: str) -> dict[str, float]:
     return found
 
 
+def test_following_adds_under_a_second(tmp_path: Path) -> None:
+    """A month of twelve stations is taken up; then each adds a row: time from the step's begin to the saved state."""
+    folder, plan_ = tmp_path / "records", year_plan()
+    folder.mkdir()
+    write_days(folder, min(DAYS, 30))
+    with Journal(tmp_path / "events.jsonl", plan_id(plan_)) as journal:
+        follower = Follower(plan_, folder, journal, lambda text: None, "records")
+        follower.begin()
+        begin = time.perf_counter()
+        while follower.step() is not None:
+            pass
+        print(f"\ntaken up in {time.perf_counter() - begin:.1f} s")
+        taken = []
+        for number in range(20):
+            at = (pd.Timestamp("2027-03-01", tz="UTC") + pd.Timedelta(seconds=10 * number)).isoformat()
+            with (folder / "vibration.csv").open("a") as file:
+                file.writelines(f"V{n},{at},10,1.0,1.0,{5.0 + number},20,20,20,0,\n" for n in range(STATIONS))
+            begin = time.perf_counter()
+            assert follower.step() is not None
+            taken.append(time.perf_counter() - begin)
+    print(f"a row of each of {STATIONS} sensors added in {np.median(taken):.3f} s, at most {max(taken):.3f} s")
+    assert max(taken) < FOLLOW_S
+
+
 def test_a_year_of_records(tmp_path: Path) -> None:
     pytest.importorskip("pyarrow")
     raw, store, plan_file = tmp_path / "raw", tmp_path / "store", tmp_path / "plan.toml"
@@ -94,7 +121,7 @@ def test_a_year_of_records(tmp_path: Path) -> None:
     store.mkdir()
     plan_file.write_text(to_toml(year_plan()), encoding="utf-8")
     begin = time.perf_counter()
-    rows = write_year(raw)
+    rows = write_days(raw, DAYS)
     size = sum(path.stat().st_size for path in raw.iterdir()) / 1e9
     print(f"\n{rows:,} rows, {size:.2f} GB of CSV, made in {time.perf_counter() - begin:.0f} s")
     converted = measured(f"""

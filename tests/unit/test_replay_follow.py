@@ -28,8 +28,10 @@ from envpredict.monitoring.replay.follow import Follower
 from envpredict.monitoring.replay.journal import Journal
 from envpredict.monitoring.replay.run import follow
 
-KILLS = int(os.environ.get("ENVPREDICT_KILLS", "2"))
-"""How often the killed run is killed; 100 for a thorough run."""
+KILLS = int(os.environ.get("ENVPREDICT_KILLS", "5"))
+"""How often each killed run is killed; 100 for a thorough run."""
+CUTS = int(os.environ.get("ENVPREDICT_CUTS", "25"))
+"""How many ways of growing are tried; thousands for a thorough run."""
 ROOM = 40_000
 """Bytes between two states: small, so that there are many moments at which to be killed."""
 
@@ -154,7 +156,7 @@ def lively(seed: int) -> list[str]:
     return rows
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=CUTS, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(seed=st.integers(0, 10_000), fractions=st.lists(st.floats(0.0, 1.0), max_size=6), again=st.booleans())
 def test_events_dont_depend_on_how_the_file_grows(tmp_path_factory: pytest.TempPathFactory, seed: int,
                                                   fractions: list[float], again: bool) -> None:

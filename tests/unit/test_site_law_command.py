@@ -208,6 +208,43 @@ def test_a_folder_of_monitoring_records_is_placed_by_the_scenario(tmp_path: Path
     assert "Press records beside the strata" in done.output
 
 
+def triggered(folder: Path, trigger: str = "0.25") -> None:
+    """Make the loggers of a folder store only what reaches a trigger, stated in stations.csv."""
+    stations = (folder / "stations.csv").read_text(encoding="utf-8").splitlines()
+    (folder / "stations.csv").write_text("\n".join([f"{stations[0]},trigger_mm_s", *(
+        f"{row},{trigger}" for row in stations[1:])]) + "\n", encoding="utf-8")
+    rows = (folder / "vibration.csv").read_text(encoding="utf-8").splitlines()
+    kept = [row for row in rows[1:] if float(row.split(",")[3]) >= 0.25 or row.startswith("V3,2027-03-01T10:20")]
+    (folder / "vibration.csv").write_text("\n".join([rows[0], *kept]) + "\n", encoding="utf-8")
+
+
+def test_a_trigger_that_a_pile_didnt_reach_counts_as_a_bound_where_the_logger_was_at_work(tmp_path: Path) -> None:
+    site = scenario(tmp_path / "site", None)
+    folder, out = records_folder(tmp_path / "records", site), tmp_path / "site_law.toml"
+    triggered(folder)
+    done = fit(folder, "--model", "auger_press_estimate", "--scenario", site, "--out", out)
+    assert done.exit_code == 0, done.output
+    fit_ = read_site_law(out).vibration[0].of("hard")
+    assert fit_ is not None
+    bounds = [(pile, level) for pile, level, reads in zip(fit_.data.pile, fit_.data.ppv_mm_s, fit_.data.reads,
+                                                          strict=True) if reads == "below"]
+    # V2 at 12 m never reaches 0.25, V3 at 30 m stores one reading of the third pile, which shows that it was at work;
+    # a trigger of one axis bounds the vector sum by the root of three
+    assert {pile for pile, _ in bounds} >= {"A-001", "A-002"}
+    assert [level for _, level in bounds] == pytest.approx([0.25 * 3**0.5] * len(bounds))
+    assert read_site_law(out).vibration[0].pile_types == ("sheet_u",)
+    assert read_site_law(out).vibration[0].longest_m == 12.0
+
+
+def test_silence_without_a_stated_trigger_or_without_a_sign_of_life_is_no_bound(tmp_path: Path) -> None:
+    site = scenario(tmp_path / "site", None)
+    folder, out = records_folder(tmp_path / "records", site), tmp_path / "site_law.toml"
+    triggered(folder, trigger="")
+    done = fit(folder, "--model", "auger_press_estimate", "--scenario", site, "--out", out)
+    assert "an unreached trigger counts where stations.csv states trigger_mm_s" in " ".join(done.output.split())
+    assert not out.exists() or "below" not in read_site_law(out).vibration[0].strata[0].data.reads
+
+
 def test_readings_that_dont_hold_the_laws_quantity_are_refused(tmp_path: Path) -> None:
     site = scenario(tmp_path / "site", None)
     folder = records_folder(tmp_path / "records", site)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -26,6 +27,11 @@ METHODS = {"impact": (IMPACT, "energy_kj = 40"), "vibrator": ("vibratory_standar
 VIBRATOR = {"quantity": "ppv_resultant", "method": "vibratory_standard", "energy_kj": 6.0}
 
 
+def typed(kind: str) -> SiteFile:
+    """Return the site law of records whose piles are of a type."""
+    return site_file(("auger_press_estimate", tuple(replace(row, pile_type=kind, length_m=4.0) for row in rows())))
+
+
 @cache
 def run(case: str) -> Assessment:
     """Return the assessment of a named case, made once."""
@@ -44,6 +50,11 @@ def run(case: str) -> Assessment:
         "vibrator start": site_file(("bs5228_vibratory", rows(lambda d: 45.0 / d**1.2, phase="start_stop",
                                                               **VIBRATOR))),
         "impact": site_file(("caltrans_impact", rows(lambda d: 40.0 / d**1.2, **LOW))),
+        "impact soft": site_file(("caltrans_impact", rows(lambda d: 40.0 / d**1.2, hard=False, **LOW))),
+        "impact raised": site_file(("bs5228_percussive", rows(lambda d: 900.0 / d**1.2, (2.0, 6.0, 12.0, 24.0),
+                                                              **TOE))),
+        "other piles": typed("tubular"),
+        "same piles": typed("sheet_u"),
         "impact few": site_file(("caltrans_impact", rows(lambda d: 5.0 / d**1.1, distances=(10.0, 20.0), piles=2,
                                                          **LOW))),
         "impact toe": site_file(("bs5228_percussive", rows(lambda d: 90.0 / d**1.2, **TOE))),
@@ -184,6 +195,35 @@ def test_sufficient_records_from_the_hard_stratum_take_the_place_of_the_publishe
     near = table["reason"].str.contains("updated by trial records of this site;")
     assert near.any()
     assert set(table.loc[near, "model"]) == {"caltrans_impact"}
+
+
+def test_records_from_outside_the_hard_stratum_never_silence_the_law_for_it() -> None:
+    plain, table = vibration("impact plain"), vibration("impact soft")
+    assert not run("impact soft").methods[0].site.laws[0].strata[0].lacks(), "there are enough of them"
+    numbers = ["predicted_median", "scatter", "p_exceed", "likelihood", "model"]
+    pd.testing.assert_frame_equal(table[numbers], plain[numbers])
+
+
+def test_where_records_raise_the_level_nothing_beyond_their_reach_is_unlikely() -> None:
+    plain, table = vibration("impact plain"), vibration("impact raised")
+    beyond = table["reason"].str.contains("though they raise the level where they do, and it jumps")
+    assert beyond.any()
+    assert "unlikely" in set(plain.loc[beyond, "likelihood"]), "by the published law alone some would be"
+    assert "unlikely" not in set(table.loc[beyond, "likelihood"])
+    assert (table.loc[beyond, "predicted_median"] == plain.loc[beyond, "predicted_median"]).all()
+    (ends,) = [text for text in run("impact raised").warnings if "the level jumps from the updated to" in text]
+    assert "no blend is published" in ends
+
+
+def test_records_of_other_piles_stay_provisional_and_it_is_said() -> None:
+    other, same = vibration("other piles"), vibration("same piles")
+    assert "unlikely" in set(same["likelihood"])
+    assert "unlikely" not in set(other["likelihood"])
+    rests = other["reason"].str.contains("the trial was of tubular, the works have sheet_u too")
+    assert rests.any()
+    assert any("the records stay provisional" in text for text in run("other piles").warnings)
+    assert any("is longer than any of the trial, 4 m" in text for text in run("same piles").warnings)
+    assert any("doesn't state its type of pile" in text for text in run("enough").warnings)
 
 
 def test_a_chance_that_is_low_only_by_provisional_records_cant_be_judged() -> None:

@@ -13,7 +13,7 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import rank
 from envpredict.engine.findings import rounded
 from envpredict.engine.learned.site_law import STRATA, speaks_for
-from envpredict.engine.learned.use import DOUBLED, NOT_MINE, PROVEN, TOLD, UPDATED
+from envpredict.engine.learned.use import DOUBLED, NOT_MINE, PROVEN, RAISED, TOLD, UPDATED
 
 if TYPE_CHECKING:
     from envpredict.engine.chances.judge import Judgement
@@ -54,7 +54,7 @@ class TrialRows:
 def trial_rows(seen: Examined) -> TrialRows:
     """Return what the site's records say of the governing law and pile of each receptor."""
     case, which, pile = seen.case, seen.field, seen.pile
-    count = len(which)
+    count, unlike = len(which), case.method.choice.site.unlike
     code, lacks = np.zeros(count, dtype=np.int8), np.full(count, "", dtype=object)
     mine = np.zeros(count, dtype=bool)
     of = seen.spots.of
@@ -65,8 +65,10 @@ def trial_rows(seen: Examined) -> TrialRows:
         code[here] = field.trial.code[of[here], pile[here]]
         mine[here] = speaks_for(field.trial.law.quantity, case.rule.quantity or "")
         missing = "; ".join(dict.fromkeys(text for fit in field.trial.law.strata for text in fit.lacks()))
-        lacks[here] = missing or "the energy of the trial isn't stated or was lower"
-    told = np.array([TOLD[int(one)] for one in code], dtype=object)
+        lacks[here] = "; ".join(text for text in (missing, unlike) if text) or (
+            "the energy of the trial isn't stated or was lower")
+    told = np.array([TOLD[int(one)] + (f" ({unlike})" if unlike and one in (UPDATED, DOUBLED) else "")
+                     for one in code], dtype=object)
     told = np.where((code == PROVEN) & ~mine, f"{TOLD[PROVEN]}; they say nothing sure of {case.rule.quantity}",
                     told).astype(object)
     laws = ", ".join(dict.fromkeys(law.model for law in case.method.choice.site.laws))
@@ -115,6 +117,9 @@ def with_trial(found: Evidence, rows: TrialRows, after: Judgement, before: Judge
     provisional = np.array([f"the chance is low only by provisional trial records ({text})" for text in rows.lacks],
                            dtype=object)
     unproven = np.where(rests & (found.unproven == ""), provisional, found.unproven).astype(object)
+    raised = (rows.code == RAISED) & (unproven == "")
+    unproven = np.where(raised, "where the trial records reach, this ground shakes more than the published law says, "
+                                "which alone speaks here", unproven).astype(object)
     own = np.full(len(unproven), "", dtype=object) if found.row_notes is None else found.row_notes
     notes = np.array(["; ".join(str(text) for text in texts if text)
                       for texts in zip(rows.told, beside, own, strict=True)], dtype=object)

@@ -196,7 +196,10 @@ class LawPrior(Part):
 
 
 class SiteLaw(Part):
-    """A published law of one phase of one method, updated. `energy_kj`: lowest and highest of the records."""
+    """A published law of one phase of one method, updated.
+
+    `energy_kj`: lowest and highest of the records; `pile_types`, `longest_m`: of the piles of the trial, where known.
+    """
 
     method: str
     phase: Literal["all", "running", "start_stop"]
@@ -205,6 +208,8 @@ class SiteLaw(Part):
     quantity: str
     distance: Literal["plan", "slope"]
     energy_kj: Annotated[tuple[Positive, Positive] | None, BeforeValidator(_tuple)] = None
+    pile_types: Texts = ()
+    longest_m: Positive | None = None
     prior: LawPrior
     strata: Annotated[tuple[StratumFit, ...], BeforeValidator(_tuple), Field(min_length=1, max_length=2)]
 

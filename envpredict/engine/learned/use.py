@@ -35,13 +35,18 @@ Codes = NDArray[np.int8]
 SAME_DB = 0.05
 HARD = "hard_ground"
 """The scheme that tells where the hard stratum is, and the role of a law that counts only there."""
-NOT_MINE, UPDATED, PROVEN, BEYOND, NO_RECORDS, OTHER_ENERGY, DOUBLED = range(7)
+NOT_MINE, UPDATED, PROVEN, BEYOND, NO_RECORDS, OTHER_ENERGY, DOUBLED, RAISED = range(8)
+LONGER = 1.25
+"""Piles of the works so much longer than any of the trial are told: an estimate."""
 TOLD = {
     NOT_MINE: "", UPDATED: "updated by trial records of this site, provisional",
     PROVEN: "updated by trial records of this site",
-    BEYOND: "the published law stands: the trial records don't reach to this distance",
+    BEYOND: "the published law stands: the trial records don't reach to this distance, and the level jumps where their "
+            "reach ends",
     NO_RECORDS: "the published law stands: the trial records are of piles in other ground than this pile's",
     OTHER_ENERGY: "the published law stands: the trial was at another energy",
+    RAISED: "the published law stands: the trial records don't reach to this distance, though they raise the level "
+            "where they do, and it jumps where their reach ends",
     DOUBLED: "twice the running level as trial records of this site have updated it",
 }
 SILENCED = ("where trial records of this site suffice, other published laws of the same phase and the rule of twice "
@@ -53,7 +58,8 @@ class SiteUse:
     """What a site's records have taught of one candidate.
 
     `laws` of its method; `harder`: pile to what shows that its ground is harder than the borehole says; `notes` on the
-    laws and `plant_notes` on measured plant, in words; `plant`: items whose sound power was updated.
+    laws and `plant_notes` on measured plant, in words; `plant`: items whose sound power was updated; `unlike`: in what
+    the works' piles differ from those of the trial, so that nothing is proven by it.
     """
 
     laws: tuple[SiteLaw, ...] = ()
@@ -61,6 +67,7 @@ class SiteUse:
     notes: tuple[str, ...] = ()
     plant: tuple[str, ...] = ()
     plant_notes: tuple[str, ...] = ()
+    unlike: str = ""
 
     @property
     def all_notes(self) -> tuple[str, ...]:
@@ -99,8 +106,12 @@ class Trial:
         return replace(self, code=np.where(shown, DOUBLED, self.code).astype(np.int8))
 
 
-def with_site_law(choice: MethodChoice, site: SiteFile | None, models: Mapping[str, ModelSpec]) -> MethodChoice:
-    """Return the candidate with the site's laws of its method, its measured plant, and what is to be said of both."""
+def with_site_law(choice: MethodChoice, site: SiteFile | None, models: Mapping[str, ModelSpec],
+                  piles: Mapping[str, float] | None = None) -> MethodChoice:
+    """Return the candidate with the site's laws of its method, its measured plant, and what is to be said of both.
+
+    `piles`: the types of the candidate's piles, each with the greatest length in m; left out, they aren't compared.
+    """
     if site is None:
         return choice
     mine = tuple(law for law in site.vibration if law.method == choice.method.id)
@@ -109,11 +120,40 @@ def with_site_law(choice: MethodChoice, site: SiteFile | None, models: Mapping[s
         laws = _governs(law, choice.method, laws, models)
     plant, changed, notes = _measured(choice.plant, site)
     harder = {pile: one.why for one in site.harder_ground for pile in one.piles}
-    enough = any(not fit.lacks() for law in mine for fit in law.strata)
+    unlike, beside = _compared(mine, piles or {})
+    enough = not unlike and any(not fit.lacks() for law in mine for fit in law.strata)
     rivals = any(law.role == HARD or law.phase == "start_stop" for law in laws)
-    use = SiteUse(mine, harder, (*map(said, mine), *([SILENCED] if enough and rivals else [])), tuple(changed),
-                  tuple(notes))
+    ends = [_ends(mine)] if mine else []
+    use = SiteUse(mine, harder, (*map(said, mine), *([SILENCED] if enough and rivals else []), *beside, *ends),
+                  tuple(changed), tuple(notes), unlike)
     return replace(choice, laws=laws, plant=plant, site=use)
+
+
+def _compared(laws: Sequence[SiteLaw], piles: Mapping[str, float]) -> tuple[str, list[str]]:
+    """Return in what the works' piles differ from the trial's, and everything that is to be said of that."""
+    notes, unlike = [], ""
+    for law in laws if piles else ():
+        if not law.pile_types:
+            notes.append(f"the trial of {law.model} doesn't state its type of pile: it must be the works'")
+            continue
+        other = sorted(set(piles) - set(law.pile_types))
+        if other:
+            unlike = (f"the trial was of {', '.join(law.pile_types)}, the works have {', '.join(other)} too: the "
+                      "records stay provisional")
+            notes.append(unlike)
+        longest = max(piles.values())
+        if law.longest_m is not None and longest > LONGER * law.longest_m:
+            notes.append(f"the works' longest pile, {longest:g} m, is longer than any of the trial, {law.longest_m:g} "
+                         "m")
+    return unlike, list(dict.fromkeys(notes))
+
+
+def _ends(laws: Sequence[SiteLaw]) -> str:
+    """Return where the reach of the records ends, and what happens there."""
+    reach = "; ".join(f"{law.model}, phase {law.phase}: {' and '.join(f'{end:.3g} m' for end in fit.reach_m)} "
+                      f"({fit.ground})" for law in laws for fit in law.strata)
+    return (f"the level jumps from the updated to the published law where the records' reach ends ({reach}): no ground "
+            "does that, and no blend is published; every finding says on which side it lies")
 
 
 def _governs(law: SiteLaw, method: Method, laws: tuple[LawUse, ...],
@@ -217,7 +257,12 @@ def updated(found: LawField, choice: MethodChoice, drive: Drives, plan_m: Floats
         low, high = fit.reach_m
         with np.errstate(invalid="ignore"):
             inside = here & (distance >= low) & (distance <= high) & near_enough
-        code[inside] = PROVEN if no_more and not fit.lacks() else UPDATED
+        code[inside] = PROVEN if no_more and not fit.lacks() and not choice.site.unlike else UPDATED
+        with np.errstate(invalid="ignore"):
+            for end, out in ((low, distance < low), (high, distance > high)):
+                at = np.asarray(end)
+                if float(fit.shift(at)) > float(fit.between(at)):
+                    code[here & out & near_enough] = RAISED
         level[inside] += fit.shift(distance[inside])
         shared[inside] = fit.between(distance[inside])
         own[inside] = fit.within_site

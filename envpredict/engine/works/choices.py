@@ -112,5 +112,12 @@ def choices(scenario: Scenario, catalogue: Catalogue) -> tuple[MethodChoice, ...
     """Return the scenario's candidates in its order, with what it states of them and the reductions that it adopts."""
     drive = drives(scenario, read_ground(scenario))
     site = site_law_of(scenario)
-    return tuple(with_site_law(_of(entry, scenario, catalogue, drive), site, catalogue.models)
-                 for entry in scenario.methods)
+    return tuple(with_site_law(_of(entry, scenario, catalogue, drive), site, catalogue.models,
+                               _types(entry, scenario)) for entry in scenario.methods)
+
+
+def _types(entry: MethodEntry, scenario: Scenario) -> dict[str, float]:
+    """Return the types of a candidate's piles, each with the greatest length in m."""
+    piles = scenario.piles
+    mine = piles[piles["section"].isin(entry.sections)] if entry.sections else piles
+    return {str(name): float(length) for name, length in mine.groupby("pile_type")["length_m"].max().items()}

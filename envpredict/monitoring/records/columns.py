@@ -155,6 +155,8 @@ _declare("stations", "the stations as they were installed", "none", (
     Column("receptor_id", "text", "receptor at which it stands"),
     Column("limit_set_id", "text", "limit set that it judges"),
     Column("interval_s", "number", "logging interval", "s", 0.0),
+    Column("trigger_mm_s", "number", "peak velocity from which the logger stores anything; empty: it stores all",
+           "mm/s", 0.0, 200.0),
     Column("certificate_date", "date", "date of the laboratory's certificate"),
     Column("first", "date", "first day of measurement"), Column("last", "date", "last day of measurement"),
     Column("remark", "text", "anything to know of it")),

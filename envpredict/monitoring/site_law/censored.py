@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr
 
 from envpredict.core.citation import Citation
 from envpredict.monitoring.site_law.weighted import Floats, sums
@@ -25,9 +25,15 @@ if TYPE_CHECKING:
 SOURCE = Citation("Naylor and Smith, Applications of a method for the efficient computation of posterior distributions",
                   1982, "adaptive Gauss-Hermite quadrature", "memory", note="checked by simulation in the tests")
 _Z, _W = np.polynomial.hermite_e.hermegauss(16)
-_LOG_W = np.log(_W / math.sqrt(2.0 * math.pi))
+_BOTH = np.outer(_W, _W).ravel() / (2.0 * math.pi)
+_KEPT = _BOTH > 1e-11    # the corners of the square hold less than 1e-10 of the weight: a fifth of the work saved
+_NODES = np.stack(np.meshgrid(_Z, _Z, indexing="ij"), axis=-1).reshape(-1, 2)[_KEPT]
+_LOG_W = np.log(_BOTH[_KEPT]) + 0.5 * (_NODES**2).sum(axis=1) + math.log(2.0 * math.pi)
 _PILE_Z, _PILE_W = np.polynomial.hermite_e.hermegauss(20)
-_PILE_LOG_W = np.log(_PILE_W / math.sqrt(2.0 * math.pi))
+_PILE_Z, _PILE_W = _PILE_Z[2:-2], _PILE_W[2:-2]    # likewise: the outermost hold less than 1e-9
+_PILE_CHANCE = _PILE_W / math.sqrt(2.0 * math.pi)
+_PILE_LOG_W = np.log(_PILE_CHANCE)
+_SMALLEST = -600.0   # chances multiplied out stay above the smallest number there is, e^-708
 _STEPS = 25
 _SETTLED = 1e-6
 _GRID, _ROUNDS = 61, 3
@@ -62,15 +68,13 @@ def integrated(records: Records, prior: Prior, share: float, near: Posterior | N
 
 def _adapted(log_density: Density, mean: Floats, covariance: Floats) -> Moments | None:
     """Return mean, covariance and log evidence by nodes that follow them, or None where they don't settle."""
-    nodes = np.stack(np.meshgrid(_Z, _Z, indexing="ij"), axis=-1).reshape(-1, 2)
-    weights = (_LOG_W[:, None] + _LOG_W[None, :]).ravel() + 0.5 * (nodes**2).sum(axis=1) + math.log(2.0 * math.pi)
     for _ in range(_STEPS):
         try:
             root = np.linalg.cholesky(covariance)
         except np.linalg.LinAlgError:
             return None
-        shifts = mean + nodes @ root.T
-        terms = weights + log_density(shifts) + float(np.log(np.diag(root)).sum())
+        shifts = mean + _NODES @ root.T
+        terms = _LOG_W + log_density(shifts) + float(np.log(np.diag(root)).sum())
         last, last_covariance = mean, covariance
         mean, covariance, evidence = _moments(shifts, terms)
         if np.abs(mean - last).max() + np.abs(covariance - last_covariance).max() < _SETTLED:
@@ -150,5 +154,7 @@ class _Pile:
         if len(self.bound) == 1:
             return np.asarray(log_ndtr(self.side * room / math.sqrt(of_point + left))[:, 0])
         shaken = room[:, :, None] - math.sqrt(left) * _PILE_Z[None, None, :]
-        each = log_ndtr(self.side[None, :, None] * shaken / math.sqrt(of_point)).sum(axis=1)
-        return _log_sum(each + _PILE_LOG_W[None, :])
+        shaken *= self.side[None, :, None] / math.sqrt(of_point)
+        if -0.5 * float(shaken.min()) ** 2 * len(self.bound) > _SMALLEST:
+            return np.asarray(np.log(ndtr(shaken).prod(axis=1) @ _PILE_CHANCE))
+        return _log_sum(log_ndtr(shaken).sum(axis=1) + _PILE_LOG_W[None, :])

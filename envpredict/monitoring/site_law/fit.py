@@ -143,8 +143,16 @@ def _fit_group(trial: Trial, catalogue: Catalogue, method: str, phase: str, mode
         law = SiteLaw(method=method, phase=use.phase, stage=use.stage, model=model, quantity=quantity,
                       distance="slope" if spec.distance == "slope" else "plan",
                       energy_kj=(min(known), max(known)) if known and len(known) == len(energies) else None,
+                      pile_types=_types(trial.rows),
+                      longest_m=max((row.length_m for row in trial.rows if row.length_m is not None), default=None),
                       prior=prior, strata=tuple(one.fit for one in strata if one.fit is not None))
     return Fitted(method, phase, use, spec, trial, strata, law, tuple(marks))
+
+
+def _types(rows: Sequence[Row]) -> tuple[str, ...]:
+    """Return the types of the piles; none where a record doesn't state its pile's."""
+    found = {row.pile_type for row in rows}
+    return tuple(sorted(name for name in found if name is not None)) if None not in found else ()
 
 
 def records_of(rows: Sequence[Row], found: Published, reference_m: float) -> Records:

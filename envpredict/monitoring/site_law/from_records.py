@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -61,26 +62,24 @@ def trial_of(folder: Path, scenario: Scenario, models: Mapping[str, ModelSpec], 
     rows: list[Row] = []
     silent: list[int] = []
     clash = {one.line for one in passes for other in passes if one is not other and _overlap(one, other)}
+    triggers = {str(row["station_id"]): row["trigger_mm_s"] for row in records.stations.rows}
     for name, (x, y) in stations.items():
         readings = records.rows("vibration", name)
         for one in passes:
+            found = _highest(readings, quantity, one) or _untriggered(readings, triggers[name], quantity, one)
             if one.line in clash:
                 continue
-            found = _highest(readings, quantity, one)
-            if found is None:
+            if found is None or not found[0] > 0.0:
                 silent.append(one.line)
                 continue
-            level, clipped, depth = found
-            if not level > 0.0:
-                silent.append(one.line)
-                continue
-            rows.append(Row(one.line, one.pile, one.method, phase, float(np.hypot(x - one.x, y - one.y)), level,
-                            "above" if clipped else "level", quantity, station=name, energy_kj=one.energy_kj,
-                            depth_m=depth))
+            level, reads, depth = found
+            rows.append(Row(one.line, one.pile, one.method, phase, float(np.hypot(x - one.x, y - one.y)), level, reads,
+                            quantity, station=name, energy_kj=one.energy_kj, depth_m=depth))
     left = [LeftOut(tuple(sorted(set(lines))), why) for lines, why in (
         (clash, "two piles were driven at once: a level can't be given to one of them"),
-        (silent, "a station has no usable reading while the pile was driven: a trigger that wasn't reached must be "
-                 "stated in a file of trial records, as `below`")) if lines]
+        (silent, "a station has no usable reading while the pile was driven: an unreached trigger counts where "
+                 "stations.csv states trigger_mm_s and the logger stored something on that day, before or after; or "
+                 "state it in a file of trial records, as `below`")) if lines]
     hashes = dict(records.digests)
     return Trial(records.works.file, tuple(rows), hashes, tuple(left))
 
@@ -141,19 +140,41 @@ def _overlap(one: Pass, other: Pass) -> bool:
     return one.pile != other.pile and any(a < d and c < b for a, b, _ in one.spans for c, d, _ in other.spans)
 
 
-def _highest(rows: Rows, quantity: str, drive: Pass) -> tuple[float, bool, float | None] | None:
-    """Return the highest reading while a pile was driven, whether it was clipped, and the toe's depth then."""
+DAY_MS = 86_400_000
+
+
+def _untriggered(rows: Rows, trigger_mm_s: float | None, quantity: str,
+                 drive: Pass) -> tuple[float, str, float | None] | None:
+    """Return the trigger that a level stayed below, where a logger that stores triggers alone was at work.
+
+    The trigger is that of any axis: the resultant may lie above it by the root of three. That the logger was at work is
+    shown by something that it stored within a day before or after the drive; a row that says of itself that it doesn't
+    measure (off, at fault, under range) shows nothing.
+    """
+    if trigger_mm_s is None or not trigger_mm_s > 0.0 or not len(rows):
+        return None
+    begin, end = min(start for start, _, _ in drive.spans), max(stop for _, stop, _ in drive.spans)
+    near = (rows.start < end + DAY_MS) & (rows.end > begin - DAY_MS)
+    down = near & (rows.start < end) & (rows.end > begin)
+    alive = near & usable(rows.flags)
+    if down.any() or not alive.any():
+        return None
+    return float(trigger_mm_s) * (math.sqrt(3.0) if quantity == "ppv_resultant" else 1.0), "below", None
+
+
+def _highest(rows: Rows, quantity: str, drive: Pass) -> tuple[float, str, float | None] | None:
+    """Return the highest reading while a pile was driven, how it reads, and the toe's depth then."""
     there = [rows.values[name] for name in COLUMNS[quantity] if name in rows.values]
     if not there or not len(rows):
         return None
     level = np.where(usable(rows.flags), np.fmax.reduce(there), np.nan)
-    best: tuple[float, bool, float | None] | None = None
+    best: tuple[float, str, float | None] | None = None
     for start, end, depth in drive.spans:
         here = np.flatnonzero((rows.start < end) & (rows.end > start) & np.isfinite(level))
         if here.size:
             top = int(here[level[here].argmax()])
             if best is None or level[top] > best[0]:
-                best = float(level[top]), bool(rows.flags[top] & AT_LEAST), depth
+                best = float(level[top]), "above" if rows.flags[top] & AT_LEAST else "level", depth
     return best
 
 

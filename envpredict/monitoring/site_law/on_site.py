@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 def placed(trial: Trial, scenario: Scenario, catalogue: Catalogue, model: str) -> Trial:
     """Return the trial with what the scenario's strata say of its piles, where the records don't say it themselves.
 
-    Ground and toe depth are those of the drive's worst step, as a prediction takes them; `hard_stratum` tells whether
-    the drive enters it. Raises InputProblems for piles that the scenario doesn't hold and that don't tell themselves.
+    Ground and toe depth are those of the drive's worst step, as a prediction takes them; type and length are the pile's
+    own; `hard_stratum` tells whether the drive enters it. Raises InputProblems for piles that the scenario doesn't hold
+    and that don't tell themselves.
     """
     ids = scenario.piles["id"].astype(str).tolist()
     number = {name: at for at, name in enumerate(ids)}
@@ -37,14 +38,17 @@ def placed(trial: Trial, scenario: Scenario, catalogue: Catalogue, model: str) -
     drive = drives(scenario, read_ground(scenario))
     words = np.where(drive.within, drive.words("hard_ground"), "")
     enters = [True if "hard" in one else None if UNKNOWN in one else False for one in words]
+    types = scenario.piles["pile_type"].astype(str).tolist()
+    lengths = scenario.piles["length_m"].astype(float).tolist()
     rows = []
     for row in trial.rows:
         at = number.get(row.pile)
         if at is None:
             rows.append(row)
             continue
-        hard = enters[at] if row.hard is None else row.hard
-        rows.append(_worst_step(replace(row, hard=hard), drive.take(np.array([at])), catalogue, model))
+        known = replace(row, hard=enters[at] if row.hard is None else row.hard,
+                        pile_type=row.pile_type or types[at], length_m=row.length_m or lengths[at])
+        rows.append(_worst_step(known, drive.take(np.array([at])), catalogue, model))
     return replace(trial, rows=tuple(rows))
 
 

@@ -10,14 +10,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import stats
 
 from envpredict.core.citation import Citation
-from envpredict.monitoring.site_law.weighted import LARGEST_SHARE, Floats, Piles, repeated, sums
+from envpredict.monitoring.site_law.weighted import LARGEST_SHARE, Floats, Piles, inner_sums, repeated, sums
 
 SOURCE = Citation("standard statistics", None, "least squares, its prediction interval, restricted maximum likelihood, "
                   "Satterthwaite's degrees of freedom", "memory", note="checked against two libraries in the tests")
 LEAST_RECORDS = 3
+LOOKS, ZOOMS = 34, 8
+"""Shares of the pile tried at once, and how often the best of them is looked at more closely: to 1e-10."""
 EXACT_SD = 1e-9
 """Records that lie on the line to rounding have no variances to tell apart."""
 
@@ -102,16 +104,20 @@ def _share(design: Floats, y: Floats, pile: Piles) -> float:
     """Return the share of the variance that a pile's records have in common, by restricted maximum likelihood."""
     freedom = len(y) - design.shape[1]
 
-    def criterion(share: float) -> float:
-        found = sums(design, y, pile, share)
-        return float(freedom * np.log(max(found.residual, 1e-300)) + found.log_det + np.linalg.slogdet(found.xx)[1])
+    def criterion(shares: Floats) -> Floats:
+        inner, log_det = inner_sums(design, y, pile, shares)
+        xx, xy = inner[:, :-1, :-1], inner[:, :-1, -1]
+        residual = inner[:, -1, -1] - (xy * np.linalg.solve(xx, xy[..., None])[..., 0]).sum(axis=1)
+        return np.asarray(freedom * np.log(np.maximum(residual, 1e-300)) + log_det + np.linalg.slogdet(xx)[1])
 
-    # the criterion may have a local minimum on the boundary: a coarse look first, then the best valley exactly
-    coarse = np.linspace(0.0, LARGEST_SHARE, 34)
-    best = int(np.argmin([criterion(share) for share in coarse]))
-    low, high = coarse[max(best - 1, 0)], coarse[min(best + 1, len(coarse) - 1)]
-    found = optimize.minimize_scalar(criterion, bounds=(low, high), method="bounded", options={"xatol": 1e-9})
-    return 0.0 if criterion(0.0) <= found.fun else float(found.x)
+    # the criterion may have a local minimum on the boundary: a coarse look first, then into the best valley
+    low, high = 0.0, LARGEST_SHARE
+    for _ in range(ZOOMS):
+        shares = np.linspace(low, high, LOOKS)
+        found = criterion(shares)
+        best = int(np.argmin(found))
+        low, high = shares[max(best - 1, 0)], shares[min(best + 1, LOOKS - 1)]
+    return float(shares[best])
 
 
 def _satterthwaite(line: Line, at: Floats, variance: Floats) -> Floats:

@@ -2,8 +2,8 @@
 
 Columns, `*` needed: pile*, method*, distance_m* (in plan), ppv_mm_s*, quantity*, reads (level, below: it stayed below
 this, a trigger that wasn't reached; above: it went beyond this, a clipped record), phase, station, section, energy_kj,
-depth_m (of the toe when the level was reached), ground (of the toe: a ground class, or the law's own word),
-hard_stratum (yes: the pile entered it), background_mm_s, date, remark.
+depth_m (of the toe when the level was reached), pile_type, length_m (of the pile), ground (of the toe: a ground class,
+or the law's own word), hard_stratum (yes: the pile entered it), background_mm_s, date, remark.
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("phase", "word", tuple(PHASES)), Column("station"), Column("section"),
     Column("energy_kj", "number", above=0.0, high=2000.0, hint="the energy per blow or per cycle in kJ"),
     Column("depth_m", "number", above=0.0, high=200.0, hint=f"the toe's depth when the level was reached: {METRES}"),
+    Column("pile_type"), Column("length_m", "number", above=0.0, high=200.0, hint=f"the pile's length: {METRES}"),
     Column("ground"), Column("hard_stratum", "word", ("yes", "no")),
     Column("background_mm_s", "number", above=0.0, high=200.0, hint="the level before the pile was driven, in mm/s"),
     Column("date"), Column("remark"),
@@ -65,6 +66,12 @@ class Row:
     ground: str | None = None
     hard: bool | None = None
     background_mm_s: float | None = None
+    pile_type: str | None = None
+    length_m: float | None = None
+
+
+OF_ROW = frozenset(Row.__dataclass_fields__) - {"line", "phase", "hard"}
+"""What a record takes over from its columns as it stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +116,7 @@ def read_trial(path: Path, phase: str = "all") -> Trial:
     for number, line in enumerate(lines):
         at = {name: values[number] for name, values in cells.items()}
         hard = None if at["hard_stratum"] is None else at["hard_stratum"] == "yes"
-        given = {name: at[name] for name in ("pile", "method", "distance_m", "ppv_mm_s", "reads", "quantity", "station",
-                                             "section", "energy_kj", "depth_m", "ground", "background_mm_s")}
+        given = {name: value for name, value in at.items() if name in OF_ROW}
         rows.append(Row(line=line, phase=at["phase"] or phase, hard=hard, **given))
     return Trial(path.name, tuple(rows), {path.name: hashlib.sha256(path.read_bytes()).hexdigest()})
 

@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import chdtrc
 
 from envpredict.core.citation import Citation
-from envpredict.monitoring.site_law.weighted import Floats, Piles, repeated, sums
+from envpredict.monitoring.site_law.weighted import Floats, Piles, inner_sums, repeated, sums
 
 SLOPE_SD = 0.2
 SLOPE_SOURCE = Citation("our judgement", None, "standard deviation of the decay's exponent from site to site, from the "
@@ -102,7 +102,9 @@ class Records:
     @property
     def design(self) -> Floats:
         """Return the design (n, 2) of level and slope."""
-        return np.column_stack([np.ones_like(self.u), self.u])
+        design = np.ones((len(self.u), 2))
+        design[:, 1] = self.u
+        return design
 
     @property
     def exact(self) -> NDArray[np.bool_]:
@@ -169,7 +171,10 @@ def wider_within(records: Records, within: float) -> float:
     parameters = 2 if np.ptp(records.u[exact]) > 1e-9 else 1
     freedom = int(exact.sum()) - parameters
     shares = SHARES if repeated(pile) else np.zeros(1)
-    least = min(sums(design[:, :parameters], records.residual[exact], pile, float(share)).residual for share in shares)
-    if stats.chi2.sf(least / within**2, freedom) >= WIDER_CHANCE:
+    inner, _ = inner_sums(design[:, :parameters], records.residual[exact], pile, shares)
+    xx, xy = inner[:, :-1, :-1], inner[:, :-1, -1]
+    left = inner[:, -1, -1] - (xy * np.linalg.solve(xx, xy[..., None])[..., 0]).sum(axis=1)
+    least = max(float(left.min()), 0.0)
+    if float(chdtrc(freedom, least / within**2)) >= WIDER_CHANCE:
         return 0.0
     return float(math.sqrt(least / freedom))

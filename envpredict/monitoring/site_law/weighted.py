@@ -46,17 +46,25 @@ def sums(design: Floats, response: Floats, pile: Piles, share: float) -> Sums:
 
     Raises ValueError for a share outside 0 to `LARGEST_SHARE`.
     """
-    if not 0.0 <= share <= LARGEST_SHARE:
-        raise ValueError(f"share must lie between 0 and {LARGEST_SHARE}, not {share:g}")
+    inner, log_det = inner_sums(design, response, pile, np.array([share]))
+    return Sums(inner[0, :-1, :-1], inner[0, :-1, -1], float(inner[0, -1, -1]), float(log_det[0]), len(response))
+
+
+def inner_sums(design: Floats, response: Floats, pile: Piles, shares: Floats) -> tuple[Floats, Floats]:
+    """Return, for shares (S,), the sums of design and response together (S, p + 1, p + 1), and log determinants (S,).
+
+    Raises ValueError for a share outside 0 to `LARGEST_SHARE`.
+    """
+    if not (shares.min() >= 0.0 and shares.max() <= LARGEST_SHARE):
+        raise ValueError(f"share must lie between 0 and {LARGEST_SHARE}, not {shares.min():g} to {shares.max():g}")
     number = np.bincount(pile).astype(float)
-    taken = share / (1.0 - share + share * number)
-    both = np.column_stack([design, response])
-    each = np.zeros((len(number), both.shape[1]))
-    np.add.at(each, pile, both)
-    inner = (both.T @ both - (each.T * taken) @ each) / (1.0 - share)
-    worked = number[number > 0]
-    log_det = float(((worked - 1.0) * np.log(1.0 - share) + np.log(1.0 - share + share * worked)).sum())
-    return Sums(inner[:-1, :-1], inner[:-1, -1], float(inner[-1, -1]), log_det, len(response))
+    both = np.concatenate([design, response[:, None]], axis=1)
+    each = np.stack([np.bincount(pile, weights=column) for column in both.T], axis=1)
+    worked, own = number[number > 0], 1.0 - shares[:, None]
+    taken = shares[:, None] / (own + shares[:, None] * number)
+    inner = (both.T @ both - (taken[:, None, :] * each.T) @ each) / own[..., None]
+    log_det = (len(response) - len(worked)) * np.log(own[:, 0]) + np.log(own + shares[:, None] * worked).sum(axis=1)
+    return np.asarray(inner), np.asarray(log_det)
 
 
 def numbered(piles: NDArray[np.str_]) -> Piles:
