@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 import pytest
 import rasterio
+from click.testing import CliRunner
 from noise_site import CRS, EAST, NORTH, folder
 from rasterio.transform import from_origin
-from shapely.geometry import LineString, Point, box
+from shapely.geometry import LineString, Point, Polygon, box
 
+from envpredict.cli import main
 from envpredict.core.errors import ScenarioProblems
 from envpredict.engine.intake import read_scenario
 
@@ -47,7 +49,7 @@ CASES: list[tuple[str, dict[str, Any], tuple[str, ...]]] = [
     ("both", obstacle(BUILDING, height_m=5.0, built_fraction=0.4), ("are both given", "keep one of them")),
     ("line of houses", obstacle(WALL, height_m=np.nan, built_fraction=0.4), ("a line has no built_fraction", "height")),
     ("share above 1", obstacle(BUILDING, height_m=np.nan, built_fraction=1.4), ("built_fraction 1.4 is out of range",)),
-    ("crossing itself", obstacle(__import__("shapely").Polygon([(0, 5), (9, 9), (9, 5), (0, 9)]), height_m=4.0),
+    ("crossing itself", obstacle(Polygon([(0, 5), (9, 9), (9, 5), (0, 9)]), height_m=4.0),
      ("invalid geometry", "must not cross itself")),
     ("screen at a pile", obstacle(LineString([(-9, 0.2), (9, 0.2)]), height_m=3.0),
      ("screen 'B1' touches pile 'P1' (0.20 m)", "0.5 m clear of every source")),
@@ -85,6 +87,52 @@ def test_a_fault_is_told(tmp_path: Path, site: dict[str, Any], told: tuple[str, 
     for part in told:
         assert part in lines[0]
     assert " -> " in lines[0]
+
+
+BOW = Polygon([(20, 5), (29, 9), (29, 5), (20, 9)])
+TOGETHER: list[tuple[str, str, tuple[str, ...]]] = [
+    # a table that can't be read as one is told first: what it means can't be known yet
+    ("words and keys", '''
+[[methods.plant]]
+id = "hydraulic_hammer_light"
+measured = { level_db = 88.0 }
+[[methods.plant]]
+id = "vibrator"
+lwa_db = 110
+level_type = "peak"
+''', ("distance_m", "position", "unknown word 'peak'")),
+    ("values", '''
+[[methods.plant]]
+id = "hydraulic_hammer_light"
+lwa_db = 110
+octaves_db = [100, 100, 100, 100, 100, 100, 100, 100]
+[[methods.plant]]
+id = "hammer_power_pack"
+on_s = 60
+cycle_s = 40000
+''', ("the spectrum sums to 107.0 dB(A), lwa_db says 110", "a cycle of 40000 s is longer than the shift")),
+]
+
+
+@pytest.mark.parametrize(("stated", "told"), [pytest.param(text, told, id=name) for name, text, told in TOGETHER])
+def test_all_faults_are_told_at_once_with_exit_code_2(tmp_path: Path, stated: str, told: tuple[str, ...]) -> None:
+    raster(tmp_path / "site" / "ground.tif", z=holed(), unit="foot")
+    folder(tmp_path / "site", piles=[(0, 0), (0, 7)], receptors=[HOUSE], stated=stated,
+           layers='surface = "ground.tif"', acoustic='terrain = "surface"',
+           obstacles=[{"id": "B1", "geometry": BUILDING, "height_m": None},
+                      {"id": "B2", "geometry": BOW, "height_m": 4.0},
+                      {"id": "B3", "geometry": LineString([(-9, 0.2), (9, 0.2)]), "height_m": 3.0}],
+           cover=[{"id": "g", "porosity": 1.5, "geometry": BUILDING}])
+    out = tmp_path / "out"
+    done = CliRunner().invoke(main, ["predict", str(tmp_path / "site"), "--out", str(out)])
+    said = " ".join(done.output.split())
+    assert done.exit_code == 2
+    for part in (*told, "height_m is empty", "must not cross itself", "pile 'P2' stands in obstacle 'B1'",
+                 "touches pile 'P1'", "porosity 1.5 is out of range", "its elevations are in 'foot'",
+                 "cells without an elevation"):
+        assert part in said, part
+    assert "Traceback" not in said
+    assert not out.exists()
 
 
 def test_a_source_inside_a_building_is_told(tmp_path: Path) -> None:

@@ -277,5 +277,6 @@ def test_own_buildings_are_found_by_what_they_share() -> None:
         box(0, 0, 10, 10), box(20, 0, 30, 10), Point(41, 5), Point(41, 5), box(60, 0, 70, 10)])
     obstacles = gpd.GeoDataFrame(geometry=[
         box(0, 0, 10, 10), box(19.5, -0.5, 30.5, 10.5), box(42, 0, 50, 10), box(69, 0, 80, 10)])
-    assert own_obstacles(receptors, obstacles).tolist() == [0, 1, 2, -1, -1]
+    tree = shapely.STRtree(obstacles.geometry.to_numpy())
+    assert own_obstacles(receptors, tree).tolist() == [0, 1, 2, -1, -1]
     assert own_obstacles(receptors, None).tolist() == [-1] * 5
