@@ -43,6 +43,7 @@ def broken(run: Run, method: MethodRun, rule: Rule) -> tuple[str, str]:
         how = f"the programme works {hours[first]:.1f} h a day, at most {value.max_hours_per_day:g} h are allowed"
         return how, str(days[first])
     if value.max_consecutive_days is not None:
+        days = passes.works
         steps = np.diff(days.astype("datetime64[D]").astype(int)) == 1
         length = 1
         for n, follows in enumerate(steps, 1):

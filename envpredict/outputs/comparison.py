@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 NOTES = (
     "Nothing is weighed and nothing is recommended.",
     f"One method is called lower than another only where the chance of that is {CHANCE:g} or more, each at its own "
-    "worst receptor, their errors counted as independent; else they tie.",
+    "worst receptor, the error of a law or an item of plant that both stand on counted once and all others as "
+    "independent; else they tie.",
     "An estimate, another method's law or a law out of its range is never called lower.",
     "A method that isn't shown to reach the toe displaces no other.",
     "over_limit_db: median of the worst slot less its limit. needed_db: how much lower that receptor must be, so that "
@@ -85,6 +86,9 @@ def write_comparison(found: SideBySide, folder: Path, study: Study | None = None
     def fill(target: Path) -> None:
         tables = {"methods": found.comparison.methods, "effects": found.comparison.effects,
                   "pairs": found.comparison.pairs}
+        if len(found.comparison.combined):
+            tables |= {"combined_findings": found.comparison.combined}
+            tables |= {f"programme_{name}": one for name, one in found.comparison.programmes.items()}
         if found.change is not None:
             tables |= {"before_after": found.change.table, "reductions": found.change.reductions}
         for name, table in tables.items():

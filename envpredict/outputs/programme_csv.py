@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from envpredict.engine.works.programme import events
+from envpredict.engine.compared.combined import combined_runs
+from envpredict.engine.works.programme import SPEEDS, events
 from envpredict.outputs.findings_csv import text_columns_harmless
 from envpredict.outputs.registry import output
 
@@ -28,11 +29,12 @@ def programmes(assessment: Assessment) -> pd.DataFrame:
     run: Run = assessment.detail["run"]
     methods: dict[str, MethodRun] = assessment.detail["methods"]
     frames = []
-    for method in methods.values():
-        for speed, passes in method.programmes.items():
-            table = events(assessment.scenario, method.choice, passes, run.drive)
-            table.insert(0, "rates", speed)
-            frames.append(table.assign(**{name: _stamps(table[name]) for name in ("start", "end")}))
+    laid = [(speed, events(assessment.scenario, method.choice, passes, run.drive))
+            for method in methods.values() for speed, passes in method.programmes.items()]
+    laid += [(speed, one.programme(run, speed)) for one in combined_runs(run, methods) for speed in SPEEDS]
+    for speed, table in laid:
+        table.insert(0, "rates", speed)
+        frames.append(table.assign(**{name: _stamps(table[name]) for name in ("start", "end")}))
     return pd.concat(frames, ignore_index=True)
 
 

@@ -20,6 +20,7 @@ from envpredict.scenario.surface import check_surface
 from envpredict.scenario.surroundings import KINDS, read_surroundings
 from envpredict.scenario.types import (
     Acoustic,
+    CombinedEntry,
     Confirmation,
     GroundDefaults,
     Known,
@@ -126,7 +127,8 @@ class _Reader:
             other_sources=sources, reductions=self._reductions(),
             design_exceedance=document.tables["design"].exceedance, choice=document.tables["choice"].stated(),
             submission=document.tables["submission"].stated(), ground_defaults=self._ground(),
-            acoustic=self._acoustic(), own=own, site_law=site_law, inputs=document.hashes(), notes=self._notes())
+            acoustic=self._acoustic(), own=own, site_law=site_law, combined=self._combined(),
+            inputs=document.hashes(), notes=self._notes())
 
     def _open_layers(self) -> CRS | None:
         """Open every layer; return the scenario's system, checked at the site that the layers show."""
@@ -222,7 +224,11 @@ class _Reader:
     def _methods(self) -> tuple[MethodEntry, ...]:
         return tuple(MethodEntry(entry.id, entry.method or entry.id, entry.title,
                                  entry.stated("id", "method", "title", "sections"), tuple(entry.sections))
-                     for entry in self.document.methods.values())
+                     for entry in self.document.methods.values() if entry.parts is None)
+
+    def _combined(self) -> tuple[CombinedEntry, ...]:
+        return tuple(CombinedEntry(entry.id, tuple(entry.parts), entry.title)
+                     for entry in self.document.methods.values() if entry.parts is not None)
 
     def _reductions(self) -> tuple[ReductionEntry, ...]:
         return tuple(ReductionEntry(entry.id, tuple(entry.methods), entry.stated("id", "methods"))

@@ -224,12 +224,16 @@ class PlantTable(Table):
 
 
 class MethodTable(Table):
-    """A candidate method; what is left out comes from the catalogue."""
+    """A candidate method; what is left out comes from the catalogue.
+
+    With `parts` it's other candidates one after another: everything but its name and title is theirs.
+    """
 
     id: Text
     method: Text | None = None
     title: Text | None = None
     sections: list[Text] = Field(default_factory=list)
+    parts: Annotated[list[Text], Field(min_length=2)] | None = None
     model: Text | None = None
     energy_kj: Annotated[float, Field(gt=0, le=3000)] | None = None
     frequency_hz: Annotated[float, Field(gt=0, le=500)] | None = None
@@ -238,6 +242,14 @@ class MethodTable(Table):
     rate_m_h: RateTable | None = None
     zero_moment: bool | None = None
     plant: list[PlantTable] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _parts_alone(self) -> MethodTable:
+        other = sorted(self.model_fields_set - {"id", "title", "parts"})
+        if self.parts is not None and other:
+            raise fault(f"parts stand beside {', '.join(other)}",
+                        "state that of the parts, each a candidate of its own")
+        return self
 
 
 class ReductionTable(Table):

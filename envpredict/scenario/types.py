@@ -135,6 +135,15 @@ class MethodEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class CombinedEntry:
+    """A candidate that is others one after another, by their ids: each for its sections, or pass after pass."""
+
+    id: str
+    parts: tuple[str, ...]
+    title: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ReductionEntry:
     """A reduction that the scenario adopts, for the candidates named (empty: for all)."""
 
@@ -255,6 +264,7 @@ class Scenario:
     acoustic: Acoustic = Acoustic()
     own: OwnFiles = OwnFiles()
     site_law: Path | None = None
+    combined: tuple[CombinedEntry, ...] = ()
     inputs: tuple[tuple[str, str], ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from envpredict.scenario.document import Document
@@ -29,8 +29,8 @@ def check_words(document: Document, known: Known, found: Findings) -> None:
 
 
 def candidates(document: Document) -> list[str]:
-    """Return the identifiers of the candidate methods."""
-    return [entry.id for entry in document.methods.values()]
+    """Return the identifiers of the candidates that are one method each."""
+    return [entry.id for entry in document.methods.values() if entry.parts is None]
 
 
 def check_sections(document: Document, sections: Collection[str], found: Findings) -> None:
@@ -46,7 +46,9 @@ def _methods(document: Document, known: Known, found: Findings) -> None:
     for number, entry in document.methods.items():
         place: list[str | int] = ["methods", number]
         method = entry.method or entry.id
-        if method not in known.methods:
+        if entry.parts is not None:
+            _parts(entry, place, document, found)
+        elif method not in known.methods:
             found.unknown([*place, "method" if entry.method else "id"], "method", method, known.methods)
         if entry.id in seen:
             found.key([*place, "id"], f"the candidate '{entry.id}' stands twice",
@@ -58,6 +60,16 @@ def _methods(document: Document, known: Known, found: Findings) -> None:
             found.key([*place, "model"], f"model '{entry.model}' doesn't predict '{method}'",
                       f"its models are {', '.join(sorted(known.laws[method]))}")
         _plant(entry, number, document, known, found)
+
+
+def _parts(entry: MethodTable, place: Sequence[str | int], document: Document, found: Findings) -> None:
+    """Tell of parts that are no candidates of one method, or stand twice."""
+    names = candidates(document)
+    for part in dict.fromkeys(entry.parts or ()):
+        if part not in names:
+            found.unknown([*place, "parts"], "candidate method", part, names)
+        if (entry.parts or []).count(part) > 1:
+            found.key([*place, "parts"], f"the part '{part}' stands twice", "name each part once, in order of the work")
 
 
 def _plant(entry: MethodTable, number: int, document: Document, known: Known, found: Findings) -> None:

@@ -13,6 +13,7 @@ from scenario_folder import Folder
 
 from envpredict.cli import main
 from envpredict.core.errors import InputProblems
+from envpredict.engine.assess import assess
 from envpredict.engine.compared.compare import EFFECT_COLUMNS, EVIDENCE, METHOD_COLUMNS, Comparison, compare
 from envpredict.engine.compared.pairs import CHANCE, PAIR_COLUMNS, chance_lower, dominates, pairs, standing
 from envpredict.engine.compared.with_reductions import read_reduction, side_by_side
@@ -38,6 +39,42 @@ def test_the_chance_in_closed_form() -> None:
     assert chance_lower(0.0, 3.0, 4.21, 4.0) > CHANCE > chance_lower(0.0, 3.0, 4.20, 4.0)
 
 
+def test_an_error_that_both_share_moves_both_and_is_left_out() -> None:
+    # 5 and 5 dB of which 4 dB are one error: 3 and 3 dB are left; by simulation of the three errors
+    rng = np.random.default_rng(3)
+    law, one, other = rng.standard_normal((3, 1_000_000))
+    lower = (0.0 + 4.0 * law + 3.0 * one < 3.0 + 4.0 * law + 3.0 * other).mean()
+    assert chance_lower(0.0, 5.0, 3.0, 5.0, 4.0, 4.0) == pytest.approx(lower, abs=2e-3)
+    # another share of it: what is left of the common error counts too
+    lower = (0.0 + 4.0 * law + 3.0 * one < 3.0 + 2.0 * law + 3.0 * other).mean()
+    assert chance_lower(0.0, 5.0, 3.0, float(np.hypot(2.0, 3.0)), 4.0, 2.0) == pytest.approx(lower, abs=2e-3)
+    assert chance_lower(0.0, 5.0, 3.0, 5.0, 5.0, 5.0) == 1.0
+
+
+def test_only_candidates_on_one_law_or_plant_share_its_error(tmp_path: Path) -> None:
+    small = '[[methods]]\nid = "small_hammer"\nmethod = "impact_hydraulic"\nenergy_kj = 15\n'
+    found = compare(assess(read_scenario(Folder(tmp_path / "site").add(small).path), grids=False))
+    whole = found.whole[found.whole["stands_on"] != ""]
+    assert {"damage", "people", "noise"} <= set(whole["effect"])
+    assert (whole["shared_db"] <= whole["scatter_db"] * (1 + 1e-9)).all()
+    same = other = 0
+    for effect, level in whole.set_index("method").groupby("effect"):
+        rows = found.pairs[(found.pairs["respect"] == effect)].set_index(["method", "other"])
+        for name in level.index:
+            for beside in level.index.drop(name):
+                a, b = level.loc[name], level.loc[beside]
+                apart = chance_lower(a["over_limit_db"], a["scatter_db"], b["over_limit_db"], b["scatter_db"])
+                told = rows.at[(name, beside), "p_lower"]
+                if a["stands_on"] == b["stands_on"]:
+                    same += 1
+                    assert abs(told - 0.5) >= abs(apart - 0.5) - 1e-9
+                else:
+                    other += 1
+                    assert told == pytest.approx(apart)
+    assert same
+    assert other
+
+
 def two(over: dict[str, tuple[float, float, str]], days: dict[str, tuple[int, int, int]],
         verdict: dict[str, str] | None = None, share: dict[str, float] | None = None) -> tuple[pd.DataFrame,
                                                                                                pd.DataFrame]:
@@ -50,7 +87,7 @@ def two(over: dict[str, tuple[float, float, str]], days: dict[str, tuple[int, in
         "days_slow": [days[name][2] for name in names]})
     effects = pd.DataFrame({"method": names, "effect": "noise", "over_limit_db": [over[name][0] for name in names],
                             "scatter_db": [over[name][1] for name in names],
-                            "shaky": [over[name][2] for name in names]})
+                            "shared_db": 0.0, "stands_on": "", "shaky": [over[name][2] for name in names]})
     return methods, pairs(methods, effects)
 
 

@@ -6,12 +6,15 @@ marked.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from envpredict.core.quantities import QUANTITIES
+from envpredict.engine.compared.combined import PART, Combined, combined_runs
+from envpredict.engine.compared.combined import findings as combined_findings
 from envpredict.engine.compared.pairs import pairs, standing
 from envpredict.engine.govern import governing, severity
 from envpredict.engine.results import EFFECTS, SEVERITY
@@ -53,6 +56,8 @@ EFFECT_COLUMNS: dict[str, tuple[str, str]] = {
     "rule": ("text", "its rule"),
     "over_limit_db": ("number", "median less limit in dB at that receptor; above 0 exceeds"),
     "scatter_db": ("number", "standard deviation of that difference in dB"),
+    "shared_db": ("number", "the part of it that is the error of a law or of an item of plant"),
+    "stands_on": ("text", "that law, or the item of plant that gives most of the sound there"),
     "p_exceed": ("number", "chance that the limit is exceeded at least once there"),
     "likelihood": ("text", "likelihood there"),
     "shaky": ("text", "why it can't be called lower than another: an estimate, a proxy, out of range; or empty"),
@@ -74,11 +79,15 @@ class Comparison:
 
     `methods`: one row each, columns `METHOD_COLUMNS`; `effects`: one row per candidate and effect, and per period for
     sound, columns `EFFECT_COLUMNS`; `pairs`: per respect which of two is lower, columns `pairs.PAIR_COLUMNS`.
+    `combined`: the findings of candidates that are several methods one after another, with the `part` that governs,
+    and `programmes`: theirs at the likely rates.
     """
 
     methods: pd.DataFrame
     effects: pd.DataFrame
     pairs: pd.DataFrame
+    combined: pd.DataFrame
+    programmes: Mapping[str, pd.DataFrame]
 
     @property
     def whole(self) -> pd.DataFrame:
@@ -90,26 +99,33 @@ def compare(assessment: Assessment) -> Comparison:
     """Return the candidates of an assessment side by side."""
     import pandas as pd
 
-    rows = [_effect_row(assessment, method, effect, "", found) for method, effect, found in _groups(assessment, False)]
+    run = assessment.detail["run"]
+    combined = combined_runs(run, assessment.detail["methods"])
+    together = [combined_findings(run, one) for one in combined]
+    tables = [assessment.findings.assign(**{PART: assessment.findings["method"]}), *together]
+    rows = [_effect_row(assessment, method, effect, "", found) for method, effect, found in _groups(tables, False)]
     rows += [_effect_row(assessment, method, effect, str(period), part)
-             for method, effect, found in _groups(assessment, True) for period, part in found.groupby("period",
-                                                                                                     sort=False)]
+             for method, effect, found in _groups(tables, True) for period, part in found.groupby("period",
+                                                                                                  sort=False)]
     effects = pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
-    methods = pd.DataFrame([_method_row(assessment, name) for name in assessment.detail["methods"]])
+    methods = pd.DataFrame([*(_method_row(assessment, name) for name in assessment.detail["methods"]),
+                            *(_combined_row(assessment, one) for one in combined)])
     two = pairs(methods, effects[effects["period"] == ""])
     methods = methods.assign(**standing(methods, two))
-    return Comparison(methods[list(METHOD_COLUMNS)], effects, two)
+    return Comparison(methods[list(METHOD_COLUMNS)], effects, two,
+                      pd.concat(together, ignore_index=True) if together else tables[0].iloc[:0],
+                      {one.id: one.programme(run) for one in combined})
 
 
-def _groups(assessment: Assessment, by_period: bool) -> list[tuple[str, str, pd.DataFrame]]:
+def _groups(tables: Sequence[pd.DataFrame], by_period: bool) -> list[tuple[str, str, pd.DataFrame]]:
     """Return the findings of every candidate and effect, in the candidates' order; of sound alone where by period."""
-    findings = assessment.findings
     found = []
-    for choice in assessment.methods:
-        for effect in EFFECTS:
-            rows = findings[(findings["method"] == choice.id) & (findings["effect"] == effect)]
-            if len(rows) and (not by_period or effect == "noise"):
-                found.append((choice.id, effect, rows))
+    for findings in tables:
+        for method in dict.fromkeys(findings["method"]):
+            for effect in EFFECTS:
+                rows = findings[(findings["method"] == method) & (findings["effect"] == effect)]
+                if len(rows) and (not by_period or effect == "noise"):
+                    found.append((str(method), effect, rows))
     return found
 
 
@@ -135,11 +151,35 @@ def _over_limit_db(row: pd.Series) -> tuple[float, float]:
         return float(20.0 * np.log10(row["predicted_median"] / row["limit"])), 20.0 * float(row["scatter"])
 
 
+def _shared(assessment: Assessment, row: pd.Series, run: MethodRun) -> tuple[float, str]:
+    """Return the part of a finding's scatter, in dB, that is the error of its law or loudest plant, and which that is.
+
+    What can't be told apart shares nothing, so that no two levels are told apart more surely than is known.
+    """
+    if row["predicted_median"] != row["predicted_median"] or row["scatter"] != row["scatter"]:
+        return 0.0, ""
+    if row["quantity"] and QUANTITIES[row["quantity"]].effect == "noise":
+        needs = assessment.detail["noise_needs"]
+        mine = needs[(needs["receptor"] == row["receptor"]) & (needs["method"] == row[PART])
+                     & (needs["limit_set"] == row["limit_set"]) & (needs["rule"] == row["rule"])
+                     & (needs["period"] == row["period"])]
+        plant = {plant.id: plant for _, plant in run.choice.plant}
+        if not len(mine) or mine.iloc[0]["loudest_plant"] not in plant:
+            return 0.0, ""
+        one = plant[mine.iloc[0]["loudest_plant"]]
+        # an item's error moves the sum by its share of the sound
+        return min(one.u_db * float(mine.iloc[0]["loudest_share"]), float(row["scatter"])), one.id
+    fields = [field for field in run.sample.vibration.fields if field.spec.id == row["model"] and field.trial is None]
+    if not fields:
+        return 0.0, ""
+    return 20.0 * min(fields[0].shared, float(_over_limit_db(row)[1]) / 20.0), str(row["model"])
+
+
 def _shaky(row: pd.Series, run: MethodRun) -> str:
     """Return why a finding's level can't be called lower than another's; empty where it can."""
     if row["median_basis"] == "estimate":
         return "estimate"
-    proxies = {field.spec.id for field in run.vibration.fields if field.law.proxy or "proxy" in field.spec.flags}
+    proxies = {field.spec.id for field in run.sample.vibration.fields if field.law.proxy or "proxy" in field.spec.flags}
     if row["model"] in proxies:
         return "proxy"
     return "" if row["in_range"] else "out of range"
@@ -148,7 +188,8 @@ def _shaky(row: pd.Series, run: MethodRun) -> str:
 def _effect_row(assessment: Assessment, method: str, effect: str, period: str, rows: pd.DataFrame) -> dict[str, Any]:
     by = ("receptor", "method", "effect", *(("period",) if period else ()))
     governed = governing(rows, by)
-    worst, run = _worst(rows), assessment.detail["methods"][method]
+    worst = _worst(rows)
+    run = assessment.detail["methods"][worst[PART]]
     over, scatter = _over_limit_db(worst)
     margin = float(worst["margin_db"])
     needed = max(-margin, 0.0) if np.isfinite(margin) else np.nan
@@ -158,6 +199,7 @@ def _effect_row(assessment: Assessment, method: str, effect: str, period: str, r
     return {
         "method": method, "effect": effect, "period": period, "receptor": worst["receptor"],
         "limit_set": worst["limit_set"], "rule": worst["rule"], "over_limit_db": over, "scatter_db": scatter,
+        **dict(zip(("shared_db", "stands_on"), _shared(assessment, worst, run), strict=True)),
         "p_exceed": worst["p_exceed"], "likelihood": worst["likelihood"], "shaky": _shaky(worst, run),
         **{word: int(counts.get(word, 0)) for word in reversed(SEVERITY)},
         "receptor_days": float(governed["days_above"].fillna(0.0).sum()), "needed_db": needed,
@@ -197,12 +239,11 @@ def _measures(assessment: Assessment, method: Method, sound: bool) -> str:
     return ", ".join(text for _, text in sorted(found))
 
 
-def _evidence(run: MethodRun) -> str:
+def _evidence(run: MethodRun, governs: Sequence[int]) -> str:
     """Return the weakest class of evidence among the laws that govern somewhere."""
-    governed = np.unique(run.vibration.field[:, np.unique(run.passes.pile)])
     classes = []
-    for number in governed:
-        field = run.vibration.fields[number]
+    for number in governs:
+        field = run.sample.vibration.fields[number]
         proxy = field.law.proxy or "proxy" in field.spec.flags
         estimate = field.law.estimate or field.median_basis == "estimate" or "estimate" in field.spec.flags
         classes.append("estimate" if estimate else "proxy" if proxy else OF_BASIS[field.median_basis])
@@ -224,6 +265,29 @@ def _method_row(assessment: Assessment, method: str) -> dict[str, Any]:
         "why": f"{verdict['pile']}: {verdict['reason']}", "piles": len(worked),
         "share_of_wall": len(worked) / len(piles), "days": days["likely"], "days_slow": days["slow"],
         "days_fast": days["fast"], "spoil_m3": metres * volumes[0], "spoil_low_m3": metres * volumes[1],
-        "spoil_high_m3": metres * volumes[2], "evidence_vibration": _evidence(run),
-        "evidence_noise": OF_BASIS[run.sound.median_basis], "reductions": ", ".join(run.choice.reductions),
+        "spoil_high_m3": metres * volumes[2],
+        "evidence_vibration": _evidence(run, assessment.detail["governs"][method]),
+        "evidence_noise": OF_BASIS[run.sample.sound.median_basis], "reductions": ", ".join(run.choice.reductions),
+    }
+
+
+def _combined_row(assessment: Assessment, combined: Combined) -> dict[str, Any]:
+    """Return the row of a candidate of several parts: their worst verdict, all their piles, days and spoil."""
+    parts = [_method_row(assessment, part.choice.id) for part in combined.parts]
+    names = [part["method"] for part in parts]
+    checks = assessment.detail["feasibility"]
+    verdict = decided(checks[checks["method"].isin(names)].assign(method=combined.id), ("method",)).iloc[0]
+    worked = np.unique(np.concatenate([part.passes.pile for part in combined.parts]))
+    spoil = {name: float(np.nansum([part[name] for part in parts])) if any(part[name] == part[name] for part in parts)
+             else np.nan for name in ("spoil_m3", "spoil_low_m3", "spoil_high_m3")}
+    # without repeats: a reduction may serve several parts
+    reductions = dict.fromkeys(name for part in combined.parts for name in part.choice.reductions)
+    return {
+        "method": combined.id, "title": combined.title, "feasible": verdict["verdict"],
+        "why": f"{verdict['pile']}: {verdict['reason']}", "piles": len(worked),
+        "share_of_wall": len(worked) / len(assessment.scenario.piles), "days": combined.days("likely"),
+        "days_slow": combined.days("slow"), "days_fast": combined.days("fast"), **spoil,
+        "evidence_vibration": max((part["evidence_vibration"] for part in parts), key=EVIDENCE.index),
+        "evidence_noise": max((part["evidence_noise"] for part in parts), key=EVIDENCE.index),
+        "reductions": ", ".join(reductions),
     }

@@ -1,8 +1,9 @@
 """Which of two candidates is lower, respect by respect, and which candidates no other one beats.
 
 Levels scatter, so a smaller number isn't yet a lower level: one is called lower only where the chance of that is at
-least 0.8, else the two tie. A level that rests on an estimate, on another method's law or on a law out of its range is
-never called lower. Days are called fewer only where the slow rates of one beat the fast rates of the other.
+least 0.8, else the two tie. The error of a law or of an item of plant that both stand on counts once: it moves both. A
+level that rests on an estimate, on another method's law or on a law out of its range is never called lower. Days are
+called fewer only where the slow rates of one beat the fast rates of the other.
 """
 
 from __future__ import annotations
@@ -29,15 +30,17 @@ SHOWN_FEASIBLE = frozenset({"feasible", "feasible_with_aid"})
 """Verdicts of a candidate that may displace another: one that isn't shown to reach the toe displaces nothing."""
 
 
-def chance_lower(over_db: float, scatter_db: float, other_db: float, other_scatter_db: float) -> float:
+def chance_lower(over_db: float, scatter_db: float, other_db: float, other_scatter_db: float, shared_db: float = 0.0,
+                 other_shared_db: float = 0.0) -> float:
     """Return the chance that one level lies lower against its limit than another, from medians and scatters in dB.
 
-    The two errors count as independent: an error that both share (the same ground) would make the answer surer. NaN
-    where a number is missing.
+    `shared_db`, `other_shared_db`: the parts of the two scatters that are one error, which moves both levels together;
+    all else counts as independent. NaN where a number is missing.
     """
     from scipy.special import ndtr
 
-    spread = float(np.hypot(scatter_db, other_scatter_db))
+    variance = scatter_db**2 + other_scatter_db**2 - 2.0 * shared_db * other_shared_db
+    spread = float(np.sqrt(np.maximum(variance, 0.0)))
     if not np.isfinite([over_db, other_db, spread]).all():
         return np.nan
     if spread == 0.0:
@@ -48,7 +51,8 @@ def chance_lower(over_db: float, scatter_db: float, other_db: float, other_scatt
 def pairs(methods: pd.DataFrame, effects: pd.DataFrame) -> pd.DataFrame:
     """Return every ordered pair of candidates in every respect, columns `PAIR_COLUMNS`.
 
-    `methods`: rows with method and days; `effects`: one row per candidate and effect with level, scatter and doubt.
+    `methods`: rows with method and days; `effects`: one row per candidate and effect with level, scatter, doubt, and
+    what the shared part of the scatter stands on.
     """
     import pandas as pd
 
@@ -73,7 +77,9 @@ def _of_effect(effect: str, level: pd.DataFrame, name: str, other: str) -> tuple
     if name not in level.index or other not in level.index:
         return effect, name, other, np.nan, False, ""
     a, b = (level.loc[one, ["over_limit_db", "scatter_db"]].to_numpy(dtype=float).tolist() for one in (name, other))
-    chance = chance_lower(*a, *b)
+    source, beside = (str(level.at[one, "stands_on"]) for one in (name, other))
+    both = level.loc[[name, other], "shared_db"].to_numpy(dtype=float) * (source != "" and source == beside)
+    chance = chance_lower(*a, *b, *both.tolist())
     shaky = str(level.at[name, "shaky"])
     if not chance > 0.5:
         return effect, name, other, chance, False, ""

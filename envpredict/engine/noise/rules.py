@@ -38,7 +38,7 @@ def _limits(run: Run, method: MethodRun, limit_set: LimitSet, rule: Rule, period
     follows = isinstance(rule.value, BackgroundCategory | BackgroundPlus)
     measured = _measured(run, period) if follows and period is not None else None
     governed = rule.governs(method.choice.signal, family=method.choice.method.family)
-    idle = spared(rule, method.passes.day)
+    idle = spared(rule, method.passes.works)
     if governed is True and idle:
         governed = NotGoverned(idle)
     period_id = None if period is None else period.id

@@ -149,7 +149,7 @@ def limits_of(case: Case, affected: Numbers | None = None) -> Limits:
 def _limits(case: Case, group: str, affected: Numbers | None) -> Applied:
     rule, choice = case.rule, case.method.choice
     governed = rule.governs(choice.signal, family=choice.method.family)
-    idle = spared(rule, case.method.passes.day)
+    idle = spared(rule, case.method.passes.works)
     band = band_of(choice.method, START_STOP if group == START_STOP else "all")
     by_affected = isinstance(rule.value, Fixed) and rule.value.days_counted == "affected"
 

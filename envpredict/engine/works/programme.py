@@ -53,7 +53,8 @@ class Passes:
     date's midnight; `share` (N): share of the pile's whole cycle; `beyond_rates` (N): the drive meets ground for which
     the catalogue has no rate for this method, so the slowest rate that it has stands in; `unknown_ground`: the ground's
     class isn't known. `stage` (N): number of the stage in `stages`, whose shares of a pile's cycle are `stage_shares`;
-    left out, everything belongs to the first. `speed`: which of the rates was taken.
+    left out, everything belongs to the first. `speed`: which of the rates was taken. `whole`: the dates (D) of all the
+    works where these are a part of them; left out, these are the whole.
     """
 
     pile: NDArray[np.int64]
@@ -70,6 +71,7 @@ class Passes:
     stages: tuple[str, ...] = (WHOLE_CYCLE,)
     stage_shares: tuple[float, ...] = (1.0,)
     speed: Speed = "likely"
+    whole: NDArray[np.datetime64] | None = None
 
     @property
     def days(self) -> NDArray[np.datetime64]:
@@ -77,9 +79,14 @@ class Passes:
         return np.asarray(np.unique(self.day))
 
     @property
+    def works(self) -> NDArray[np.datetime64]:
+        """Return the dates of all the works that these passes belong to, each once and in order."""
+        return self.days if self.whole is None else self.whole
+
+    @property
     def calendar_days(self) -> int:
-        """Return the calendar days from the first to the last day of work, both included."""
-        days = self.days
+        """Return the calendar days from the first to the last day of the works, both included."""
+        days = self.works
         return int((days[-1] - days[0]).astype(int)) + 1
 
     @property
@@ -157,10 +164,12 @@ def stretches(durations_s: Floats, rigs: int) -> list[NDArray[np.intp]]:
     return [np.flatnonzero(rig == number) for number in range(rigs)]
 
 
-def plan_work(scenario: Scenario, choice: MethodChoice, drive: Drives, site: Site, speed: Speed = "likely") -> Passes:
+def plan_work(scenario: Scenario, choice: MethodChoice, drive: Drives, site: Site, speed: Speed = "likely",
+              first_shift: int = 0) -> Passes:
     """Lay the piles of one method into the calendar: in driving order, stage after stage, the line shared by the rigs.
 
-    The scenario's piles come in driving order; a shift's piles follow one another without a break.
+    The scenario's piles come in driving order; a shift's piles follow one another without a break. The work begins with
+    the programme's shift number `first_shift`, from 0.
     """
     calendar = scenario.programme
     cycles, beyond, unknown = cycle_s(choice, drive, speed)
@@ -177,19 +186,27 @@ def plan_work(scenario: Scenario, choice: MethodChoice, drive: Drives, site: Sit
             stage = np.tile(np.arange(len(names)), len(places))
             filled = fill_shifts(cycles[jobs] * np.array(shares)[stage], [windows[job] for job in jobs])
             laid.append((rig, jobs[filled.job], stage[filled.job], filled))
-    found = _joined(laid, calendar)
+    found = _joined(laid, calendar, first_shift)
     return replace(found, share=(found.end_s - found.start_s) / cycles[found.pile], beyond_rates=beyond[found.pile],
                    unknown_ground=unknown[found.pile], rate_sources=tuple(choice.method.rates.values()), stages=names,
                    stage_shares=shares, speed=speed)
 
 
-def _joined(laid: list[tuple[int, NDArray[np.int64], NDArray[np.int64], Shifts]], calendar: Calendar) -> Passes:
+def shifts_until(passes: Passes, calendar: Calendar) -> int:
+    """Return how many shifts the programme has had once these passes are done."""
+    last = passes.day.max().astype("datetime64[D]").item()
+    count = int((passes.day.max() - np.datetime64(calendar.start)).astype(int)) + 1
+    return sum(day <= last for day in calendar.working_dates(count))
+
+
+def _joined(laid: list[tuple[int, NDArray[np.int64], NDArray[np.int64], Shifts]], calendar: Calendar,
+            first_shift: int) -> Passes:
     """Return the work of all rigs in order of time."""
     rig = np.concatenate([np.full(len(filled.job), number, dtype=np.int64) for number, _, _, filled in laid])
     pile, stage = (np.concatenate([each[column] for each in laid]) for column in (1, 2))
     shift, part, start, end = (np.concatenate([getattr(each[3], name) for each in laid])
                                for name in ("shift", "part", "start_s", "end_s"))
-    dates = np.array(calendar.working_dates(int(shift.max()) + 1), dtype="datetime64[D]")
+    dates = np.array(calendar.working_dates(first_shift + int(shift.max()) + 1), dtype="datetime64[D]")[first_shift:]
     order = np.lexsort((rig, start, shift))
     nothing = np.zeros(len(order))
     return Passes(pile=pile[order].astype(np.int64), rig=rig[order], part=part[order].astype(np.int64),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from envpredict.core.citation import weakest
 from envpredict.engine.works.feasibility import decided
 from envpredict.outputs.comparison import NOTES as COMPARISON_NOTES
 from envpredict.outputs.comparison import comparison
@@ -123,13 +124,17 @@ def _beside(shown: Context) -> list[Block]:
     rows = []
     bases: set[str] = set()
     dug = {choice.id: choice.method.needs.spoil for choice in shown.methods}
+    parts = {entry.id: entry.parts for entry in shown.scenario.combined}
     for row in comparison(shown.assessment).methods.to_dict("records"):
-        name = str(row["method"])
-        known, ground = shown.days_basis(name), dug[name]
-        bases |= {known, *((ground.basis,) if ground else ())}
-        spoil = NOTHING if ground is None or not row["spoil_high_m3"] else marked(
-            f"{row['spoil_m3']:.0f} ({row['spoil_low_m3']:.0f} to {row['spoil_high_m3']:.0f})", ground.basis)
-        rows.append((shown.method_number(name), verdict_words(row["feasible"]), marked(str(row["days"]), known),
+        # a candidate of several methods stands on the weakest of what they stand on
+        names = parts.get(str(row["method"]), (str(row["method"]),))
+        known = weakest(shown.days_basis(name) for name in names)
+        ground = [one.basis for one in map(dug.get, names) if one is not None]
+        bases |= {known, *ground}
+        spoil = NOTHING if not ground or not row["spoil_high_m3"] else marked(
+            f"{row['spoil_m3']:.0f} ({row['spoil_low_m3']:.0f} to {row['spoil_high_m3']:.0f})", weakest(ground))
+        which = ", then ".join(shown.method_number(name) for name in names)
+        rows.append((which, verdict_words(row["feasible"]), marked(str(row["days"]), known),
                      marked(f"{row['days_fast']} to {row['days_slow']}", known), spoil,
                      clean(row["evidence_vibration"]), clean(row["evidence_noise"]), clean(row["standing"], 120)))
     columns = (Column("No.", 9), Column("Reaches the toe", 25), Column("Days", 14, "right"),
