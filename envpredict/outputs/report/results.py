@@ -11,7 +11,7 @@ from envpredict.outputs.charts import charts
 from envpredict.outputs.report.blocks import Block, Cell, Chapter, Column, Picture, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.job import CHANCE_NOTE
-from envpredict.outputs.report.unknowns import hangs_on
+from envpredict.outputs.report.unknowns import UNKNOWNS, hangs_on
 from envpredict.outputs.report.wording import NOTHING, SYMBOL_NOTE, count_words, mark_notes, number, verdict
 from envpredict.outputs.texts import clean
 from envpredict.outputs.view import counts
@@ -108,7 +108,8 @@ def pictures(shown: Context) -> Chapter:
     drawn = charts(shown.assessment)
     blocks: list[Block] = [Text("The pictures show the same numbers as the tables. The page risk_map.html beside this "
                                 "report holds the map to look into.")]
-    blocks += [Picture(chart) for chart in drawn]
+    # what the verdicts hang on is shown beside its table
+    blocks += [Picture(chart) for chart in drawn if chart.id != UNKNOWNS]
     if not any(chart.id == "chance_by_day" for chart in drawn):
         blocks.append(Text("This run holds no chances by day: that picture is left out.", "note"))
     return Chapter("pictures", "Maps and charts", tuple(blocks))

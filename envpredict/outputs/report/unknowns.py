@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from envpredict.engine.sensitivity.tables import Study
 
 MOST = 12
+UNKNOWNS = "unknowns"
+"""The chart's identifier."""
 HEADING = "What the verdicts hang on"
 HOW_TO_GET = ("Which borehole, trial or measurement would move the verdicts most was not studied in this run. "
               "`envpredict predict SCENARIO --out FOLDER --unknowns` adds it here, as a chart and to the workbook; "
@@ -33,7 +35,7 @@ def hangs_on(shown: Context) -> list[Block]:
     blocks += [Text(clean(last, None))] if len(study.answer) > 1 and not last[:1].isdigit() else []
     if bool((study.unknowns["share"] > 0.0).any()):
         blocks.append(_table(shown, study))
-    blocks += [Picture(chart) for chart in charts(shown.assessment) if chart.id == "unknowns"]
+    blocks += [Picture(chart) for chart in charts(shown.assessment) if chart.id == UNKNOWNS]
     told = " ".join((study.differs, study.sampled, f"Held fixed: {'; '.join(study.held)}.",
                      *(f"Left out: {text}." for text in study.left_out), study.convergence))
     return [*blocks, Text(clean(told, None), "note")]
