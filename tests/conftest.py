@@ -15,6 +15,7 @@ ROOT = Path(__file__).resolve().parents[1]
 INSTALL_HINTS = {
     "chromium": "Debian, Ubuntu: apt-get install chromium fonts-liberation",
     "envpredict": "in the virtual environment: pip install -e .",
+    "gdalinfo": "Debian, Ubuntu: apt-get install gdal-bin",
     "lint-imports": "in the virtual environment: pip install -e '.[dev]'",
     "ogrinfo": "Debian, Ubuntu: apt-get install gdal-bin",
     "oxlint": "in the virtual environment: pip install -e '.[test]'",

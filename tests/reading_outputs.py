@@ -1,14 +1,20 @@
-"""Reads what the outputs wrote, without the code that wrote it: tables of pages, Word files and workbooks."""
+"""Reads what the outputs wrote, without the code that wrote it: pages, Word files, workbooks, risk maps."""
 
 from __future__ import annotations
 
+import base64
+import json
+import math
 import re
 import zipfile
+import zlib
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
+
+import numpy as np
 
 SHEET = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
@@ -168,3 +174,52 @@ def xml_parts(path: Path) -> dict[str, bytes]:
     """Return the members of a zip file by name."""
     with zipfile.ZipFile(path) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
+
+
+def map_findings(path: Path, methods: list[str]) -> list[dict[str, Any]]:
+    """Return every finding that a risk map holds, as its reader is shown it: numbers, words, None where there is none.
+
+    Levels in decibels to a tenth, others to three digits; margins and days to a tenth, chances to a thousandth.
+    """
+    page = path.read_text(encoding="utf-8")
+    head = json.loads(re.search(r'id="rm-data">(.*?)</script>', page, re.S)[1])     # type: ignore[index]
+    raw = zlib.decompress(base64.b64decode(re.search(r'id="rm-block">(.*?)</script>', page, re.S)[1]))  # type: ignore[index]
+    kinds = {"u8": "<u1", "u16": "<u2", "u32": "<u4", "i16": "<i2"}
+
+    def column(name: str) -> Any:
+        kind, offset, count = head["columns"][name]
+        return (json.loads(raw[offset:offset + count]) if kind == "json"
+                else np.frombuffer(raw, kinds[kind], count, offset).astype(np.int64))
+
+    def words(name: str) -> list[str]:
+        known = column(f"{name}.words")
+        return [known[code] for code in column(name)]
+
+    def steps(name: str, per_unit: int, missing: int) -> list[float | None]:
+        return [None if code == missing else code / per_unit for code in column(f"findings.{name}").tolist()]
+
+    def level(code: int, decibel: bool) -> float | None:
+        if code == 0:
+            return None
+        if decibel:
+            return -math.inf if code == 1 else (code - 32768) / 10
+        return 0.0 if code == 1 else (code % 1000) * 10.0 ** (code // 1000 - 9 - 2)
+
+    told = column("findings.kinds")
+    kind = [told[code] for code in column("findings.kind")]
+    counts = column("findings.count").reshape(len(column("receptors.ids")), len(methods))
+    whose = [{"receptor": name, "method": method} for name, row in zip(column("receptors.ids"), counts, strict=True)
+             for method, count in zip(methods, row, strict=True) for _ in range(count)]
+    levels = {name: [level(code, one["decibel"]) for code, one in zip(column(f"findings.{name}").tolist(), kind,
+                                                                      strict=True)]
+              for name in ("predicted_median", "predicted_design", "limit", "other_laws_low", "other_laws_high")}
+    numbers = {"margin_db": steps("margin_db", 10, -32768), "scatter": steps("scatter", 100, 65535)}
+    numbers |= {name: steps(name, 1000, 65535) for name in ("p_exceed", "p_one_pile")}
+    numbers |= {name: steps(name, 10, 65535) for name in ("days_above", "days_above_low", "days_above_high")}
+    texts = {name: words(f"findings.{name}") for name in ("governing_pile", "governing_day", "reason")}
+    outside = column("findings.outside")
+    texts["likelihood"] = [head["words"][code]["id"] for code in column("findings.word")]
+    return [{**one, **told, **{name: values[row] for name, values in (*levels.items(), *numbers.items(),
+                                                                      *texts.items())},
+             "in_range": not outside[row]} for row, (one, told) in enumerate(zip(whose, kind,
+                                                                                                    strict=True))]

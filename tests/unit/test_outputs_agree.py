@@ -1,4 +1,4 @@
-"""One walk over what a reader sees: every number of report, workbook, layers and CSV is a number of the findings.
+"""One walk over what a reader sees: every number of report, workbook, layers, map and CSV is one of the findings.
 
 The expected number is taken from the findings and compared with the printed text by the digits that the text shows;
 none of the code that words numbers is used here. Which finding governs is found again in another way.
@@ -17,7 +17,7 @@ import pandas as pd
 import pyogrio
 import pytest
 from demo_assessment import assessment as demo
-from reading_outputs import PageReader, ReadTable, sheets, word_tables
+from reading_outputs import PageReader, ReadTable, map_findings, sheets, word_tables
 
 from envpredict.engine.results import Assessment
 from envpredict.outputs.registry import load_outputs
@@ -25,7 +25,7 @@ from envpredict.outputs.registry import load_outputs
 SEVERITY = ("not_applicable", "unlikely", "cannot_judge", "possible", "likely", "breach")
 SYMBOLS = {"breach": "■", "likely": "▲", "possible": "◆", "cannot_judge": "?", "unlikely": "●", "not_applicable": "–"}
 LETTERS = {"read": "", "memory": "m", "practice": "p", "estimate": "e"}
-NAMES = ("report.html", "report.docx", "workbook.xlsx", "layers.gpkg", "findings.csv")
+NAMES = ("report.html", "report.docx", "workbook.xlsx", "layers.gpkg", "findings.csv", "risk_map.html")
 
 
 @pytest.fixture(scope="module")
@@ -303,3 +303,46 @@ def test_csv_holds_every_finding_to_six_digits(folder: Path, assessed: Assessmen
     assert len(read) == len(assessed.findings)
     for name in ("p_exceed", "margin_db", "predicted_median", "predicted_design", "limit", "days_above"):
         np.testing.assert_allclose(read[name], assessed.findings[name], rtol=1.01e-5 / 2, equal_nan=True)
+
+
+MAP_TOLERANCES = {"margin_db": 0.1, "scatter": 0.005, "p_exceed": 0.0005, "p_one_pile": 0.0005, "days_above": 0.05,
+                  "days_above_low": 0.05, "days_above_high": 0.05}
+"""Half a unit of the last digit that the map shows; a margin that misses by less than that isn't shown as 0."""
+SAME = ("effect", "period", "quantity", "position", "model", "limit_set", "rule", "clause", "class", "unit",
+        "median_basis", "basis", "likelihood", "governing_pile", "governing_day", "reason")
+
+
+def test_the_map_holds_every_finding_to_the_digits_that_it_shows(folder: Path, assessed: Assessment) -> None:
+    """The demonstration has a protected habitat, whose piles and days the map leaves out."""
+    secret = set(assessed.receptors.loc[assessed.receptors["use"] == "habitat", "id"])
+    assert secret
+    waiting: dict[tuple[str, ...], list[dict[str, Any]]] = {}
+    key = ("receptor", "method", "limit_set", "rule", "period", "quantity", "position", "class")
+    for row in assessed.findings.to_dict("records"):
+        waiting.setdefault(tuple("" if row[name] is None else str(row[name]) for name in key), []).append(row)
+    shown = map_findings(folder / "risk_map.html", [choice.id for choice in assessed.methods])
+    assert len(shown) == len(assessed.findings)
+    for cell in shown:
+        row = waiting[tuple(str(cell[name]) for name in key)].pop()
+        kept = cell["receptor"] in secret
+        for name in SAME:
+            if not (kept and name.startswith("governing")):
+                assert cell[name] == ("" if row[name] is None else row[name]), name
+        assert not kept or cell["governing_pile"] == cell["governing_day"] == ""
+        assert cell["in_range"] == row["in_range"]
+        for name, off in MAP_TOLERANCES.items():
+            check_shown(cell[name], row[name], off)
+        for name in ("predicted_median", "predicted_design", "limit", "other_laws_low", "other_laws_high"):
+            check_shown(cell[name], row[name], 0.05 if cell["decibel"] else 0.005 * abs(row[name]))
+    assert not any(waiting.values())
+
+
+def check_shown(number: float | None, value: float, off: float) -> None:
+    """Hold a number of the map to a value; what isn't there is told as nothing, and a miss never as a hit."""
+    if number is None:
+        assert not math.isfinite(value)
+    elif math.isinf(number):
+        assert number == value
+    else:
+        assert abs(number - value) <= off + 1e-9
+        assert not (value < 0.0 <= number)
