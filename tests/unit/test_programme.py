@@ -16,6 +16,8 @@ from scenario_folder import CRS, EAST, NORTH, Folder
 from envpredict.engine.blocks import clock_blocks, inside
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.intake import read_scenario
+from envpredict.engine.run import prepare, run_method
+from envpredict.engine.sound.times import StageTimes
 from envpredict.engine.works.choices import MethodChoice, choices
 from envpredict.engine.works.programme import SPEEDS, Passes, Speed, events, plan_work
 from envpredict.engine.works.shifts import Shifts, Window
@@ -266,6 +268,24 @@ def test_piles_in_a_possession_are_worked_at_night(wall: Folder) -> None:
     assert last["end"].date() == dt.date(2027, 3, 12)
     blocks = clock_blocks(work, period("23:00", "07:00"), ())
     assert blocks.overlap_s.sum() == pytest.approx(5 * 4 * HOUR)
+
+
+def test_the_programme_tells_the_on_times_that_the_sound_is_predicted_with(wall: Folder) -> None:
+    wall.toml("energy_kj = 40", "energy_kj = 40\nblows_per_m = 120\nblow_rate_per_min = 45")
+    scenario = read_scenario(wall.path)
+    catalogue = load_catalogue(scenario.own)
+    run = prepare(scenario, catalogue, choices(scenario, catalogue))
+    method = run_method(run, next(one for one in run.choices if one.id == "impact_hydraulic"))
+    table = events(scenario, method.choice, method.passes, run.drive)
+    # by hand: 120 blows a metre at 45 a minute, whatever fraction of the cycle the catalogue states
+    length = scenario.piles.set_index("id")["length_m"]
+    hammer = table[table["blows"] > 0].groupby("pile")["on_time_s"].sum()
+    assert hammer.to_numpy() == pytest.approx(length[hammer.index].to_numpy() * 120 / 45 * 60, rel=1e-3)
+    times = StageTimes.of(method.passes)
+    until = times.begun_s + method.passes.end_s - method.passes.start_s
+    heard = {item.use.plant: float(item.on_time(method.passes, times).between(times.begun_s, until).sum())
+             for item in method.sound.items}
+    assert table.groupby("plant")["on_time_s"].sum().to_dict() == pytest.approx(heard, rel=1e-3)
 
 
 def test_blows_are_those_of_the_metres_driven(wall: Folder) -> None:

@@ -133,6 +133,25 @@ def stated_cycles(scenario: Scenario, candidate: str) -> dict[str, tuple[float, 
             if one.get("on_s") is not None and one.get("cycle_s") is not None}
 
 
+def cycles_of(scenario: Scenario, choice: MethodChoice) -> list[tuple[float, float] | None]:
+    """Return the stated working cycle of each item of a candidate's plant, None where the scenario states none."""
+    cycles = stated_cycles(scenario, choice.id)
+    # an item answers to its own name and to that of the catalogue's item whose place it took
+    listed = [use.plant for use in choice.method.plant]
+    return [cycles.get(use.plant) or (cycles.get(listed[number]) if number < len(listed) else None)
+            for number, (use, _) in enumerate(choice.plant)]
+
+
+def driven_s(choice: MethodChoice, drive: Drives, use: PlantUse, plant: Plant,
+             cycle: tuple[float, float] | None) -> Floats | None:
+    """Return the time of driving of each pile (P) by blows that the scenario states; None where others decide it."""
+    pace = choice.method.blow_rate_per_min
+    if (pace is None or plant.sel_10m_db is None or plant.sel_blow_rate_per_min is None or cycle is not None
+            or not BLOWS_STATED & set(choice.stated)):
+        return None
+    return _driven_s(choice, drive, use, pace.likely)
+
+
 def method_sound(sound: Sound, choice: MethodChoice, drive: Drives, where: Where = "receptors",
                  screens: Screens | None = None) -> MethodSound:
     """Return the sound of a candidate at the receptors or along the site's boundary.
@@ -145,12 +164,9 @@ def method_sound(sound: Sound, choice: MethodChoice, drive: Drives, where: Where
         raise ValueError(points.why)
     means = [mean_level(plant) for _, plant in choice.plant]
     fields = sound.fields(means, standing, where)
-    cycles = stated_cycles(sound.scenario, choice.id)
-    # an item answers to its own name and to that of the catalogue's item whose place it took
-    listed = [use.plant for use in choice.method.plant]
-    items = tuple(_item(sound, choice, drive, use, plant, fields[mean],
-                        cycles.get(use.plant) or (cycles.get(listed[number]) if number < len(listed) else None))
-                  for number, ((use, plant), mean) in enumerate(zip(choice.plant, means, strict=True)))
+    cycles = cycles_of(sound.scenario, choice)
+    items = tuple(_item(sound, choice, drive, use, plant, fields[mean], cycle)
+                  for (use, plant), mean, cycle in zip(choice.plant, means, cycles, strict=True))
     others = tuple((source, sound.other_field(number, standing, where)) for number, source in enumerate(sound.others))
     apart = points.xy[:, None, :] - sound.positions.xy[None, :, :]
     # the item that gives most of the sound decides how well the median is known
@@ -173,14 +189,13 @@ def _item(sound: Sound, choice: MethodChoice, drive: Drives, use: PlantUse, plan
           cycle: tuple[float, float] | None) -> ItemSound:
     pace = choice.method.blow_rate_per_min
     blows = plant.sel_10m_db is not None and plant.sel_blow_rate_per_min is not None and pace is not None
-    gain, driven, slow, single = 0.0, None, None, None
+    gain, slow, single = 0.0, None, None
+    driven = driven_s(choice, drive, use, plant, cycle)
     if blows and pace is not None and plant.sel_blow_rate_per_min is not None:
         single = float(sel_from_laeq(0.0, plant.sel_blow_rate_per_min))
         if "blow_rate_per_min" in choice.stated:
             # a blow's exposure is the item's own: more blows a minute raise the mean, not the single blow
             gain = 10.0 * float(np.log10(pace.likely / plant.sel_blow_rate_per_min))
-        if BLOWS_STATED & set(choice.stated) and cycle is None:
-            driven = _driven_s(choice, drive, use, pace.likely)
         slow = float(slow_maximum_less_mean_db(pace.likely))
     if sound.method.of_maxima:
         return ItemSound(use, plant, found, 0.0, cycle, driven, 0.0, 0.0, 0.0, plant.citation.basis)

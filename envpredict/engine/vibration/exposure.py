@@ -13,7 +13,7 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.applied import rank
 from envpredict.engine.blocks import clock_blocks
 from envpredict.engine.vibration.convert import band_of, conversion, crest_factor
-from envpredict.engine.works.programme import blow_counts
+from envpredict.engine.works.programme import blow_counts, on_times
 from envpredict.limits.adjust import RestHours
 from envpredict.limits.outcome import Missing
 
@@ -133,9 +133,11 @@ def _time_or_blows(case: Case) -> tuple[Floats | Missing, tuple[str, ...]]:
         total = float(np.nansum(each))
         return each[work.one] * inside, (f"{total:.0f} blows in the whole programme, by the method's blows per metre",)
     on = np.zeros(len(passes.pile))
-    drive = [use for use, _ in choice.plant if use.part == "drive"] or [use for use, _ in choice.plant]
-    for use in drive:
-        on = np.maximum(on, passes.on_share(use))
+    driving = [use.part == "drive" for use, _ in choice.plant]
+    times = on_times(case.run.scenario, choice, passes, case.run.drive)
+    for (_, seconds), drives in zip(times, driving, strict=True):
+        if drives or not any(driving):
+            on = np.maximum(on, seconds / (passes.end_s - passes.start_s))
     rest = _rest(case)
     seconds = (work.seconds + rest) * on[work.one]
     told = ("time at work: that of the plant that drives the pile",)

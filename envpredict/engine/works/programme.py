@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from envpredict.engine.works.choices import MethodChoice
     from envpredict.engine.works.site import Site
-    from envpredict.methods.fields import PlantUse, Rate
+    from envpredict.methods.fields import Rate
     from envpredict.scenario.types import Programme as Calendar
     from envpredict.scenario.types import Scenario
 
@@ -93,18 +93,6 @@ class Passes:
     def stage_of(self) -> NDArray[np.int64]:
         """Return the number of each pass's stage (N)."""
         return np.zeros(len(self.pile), dtype=np.int64) if self.stage is None else self.stage
-
-    def on_share(self, use: PlantUse) -> Floats:
-        """Return the share (N) of each pass's time during which an item of plant works.
-
-        Its fraction is stated of a pile's whole cycle; it works only in its own stage, in which it takes that much of
-        the cycle's time.
-        """
-        if use.stage not in self.stages:
-            return np.zeros(len(self.pile))
-        number = self.stages.index(use.stage)
-        share = min(use.on_time_fraction / self.stage_shares[number], 1.0)
-        return np.where(self.stage_of == number, share, 0.0)
 
 
 def cycle_s(choice: MethodChoice, drive: Drives, speed: Speed) -> tuple[Floats, NDArray[np.bool_], NDArray[np.bool_]]:
@@ -252,6 +240,25 @@ def toe_depths(choice: MethodChoice, passes: Passes, length_m: Floats) -> tuple[
     return (length - start, length - end) if choice.method.action == "extract" else (start, end)
 
 
+def on_times(scenario: Scenario, choice: MethodChoice, passes: Passes,
+             drive: Drives) -> list[tuple[NDArray[np.bool_], Floats]]:
+    """Return, per item of plant, which passes (N) it belongs to and for how many s it works in each.
+
+    The same times that the sound is predicted with: stated cycles, the time that stated blows take, else fractions.
+    """
+    from envpredict.engine.sound.method import cycles_of, driven_s
+    from envpredict.engine.sound.times import OnTime, StageTimes
+
+    times = StageTimes.of(passes)
+    until = times.begun_s + passes.end_s - passes.start_s
+    found = []
+    for (use, plant), cycle in zip(choice.plant, cycles_of(scenario, choice), strict=True):
+        driven = driven_s(choice, drive, use, plant, cycle)
+        on = OnTime.of(use, passes, times, 1, cycle=cycle, driven_s=None if driven is None else driven[passes.pile])
+        found.append((on.active, on.between(times.begun_s, until)[0]))
+    return found
+
+
 def events(scenario: Scenario, choice: MethodChoice, passes: Passes, drive: Drives) -> pd.DataFrame:
     """Return the programme as a table, one row per pass and item of plant at work, columns `EVENT_COLUMNS`."""
     import pandas as pd
@@ -272,11 +279,9 @@ def events(scenario: Scenario, choice: MethodChoice, passes: Passes, drive: Driv
         "toe_from_m": np.round(from_m, 3) + 0.0, "toe_to_m": np.round(to_m, 3) + 0.0,
     })
     rows = []
-    for use, _ in choice.plant:
-        share = passes.on_share(use)
-        on_time = np.round((passes.end_s - passes.start_s) * share, 1)
+    for (use, _), (active, seconds) in zip(choice.plant, on_times(scenario, choice, passes, drive), strict=True):
         # only what drives strikes: a sum over all rows counts every blow once
         struck = frame["blows"] if use.part == "drive" else 0.0
-        rows.append(frame.assign(plant=use.plant, on_time_s=on_time, blows=struck)[share > 0])
+        rows.append(frame.assign(plant=use.plant, on_time_s=np.round(seconds, 1), blows=struck)[active])
     table = pd.concat(rows, ignore_index=True).sort_values(["start", "rig", "plant"], kind="stable")
     return table[list(EVENT_COLUMNS)].reset_index(drop=True)
