@@ -234,5 +234,7 @@ def noise_response(question: Question) -> Response:
     names = _Names(tuple(f"source:{name}" for name in ids), tuple(f"on_time:{choice.id}:{name}" for name in ids),
                    f"way:{receptor}", f"room:{receptor}", f"background:{receptor}")
     pace = pace_of(choice.id, tuple(str(rate.citation) for rate in choice.method.rates.values()))
-    return Response((*_unknowns(question, tables, names), pace), OWN, pace.id, question.likely,
+    likely = question.judged_on({speed: float(np.interp(0.0, table.shifts, table.limit_db)) if len(table.shifts) > 1
+                                 else float(table.limit_db[0]) for speed, table in tables.items()})
+    return Response((*_unknowns(question, tables, names), pace), OWN, pace.id, likely,
                     {speed: _programme(question, table, names) for speed, table in tables.items()})

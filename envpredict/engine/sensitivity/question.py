@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,7 +13,7 @@ from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import Slots
 from envpredict.engine.chances.day_rules import trigger_level
 from envpredict.engine.chances.judge_rule import comparison_of, counted
-from envpredict.engine.works.programme import Speed
+from envpredict.engine.works.programme import SPEEDS, Speed
 from envpredict.engine.works.worst_programme import of_finding
 from envpredict.limits.values import DayAllowance
 
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 SMALLEST_LEVEL = 4.0
 """Own standard deviations below the highest slot beyond which a slot doesn't count beside it."""
+SAME_DB = 0.01
+"""Limits that differ by less are the same."""
 
 
 class Unsampled(Exception):
@@ -61,10 +63,15 @@ class Question:
         """Tell whether the rule's quantity is in decibels."""
         return QUANTITIES[self.rule.quantity or ""].scale == "decibel"
 
-    @property
-    def likely(self) -> Speed:
-        """Return the programme that the finding was judged on."""
-        return of_finding(self.method, self.finding).passes.speed
+    def judged_on(self, threshold_db: Mapping[Speed, float]) -> Speed:
+        """Return the programme that the finding was judged on, given the threshold under each.
+
+        A finding that can't be judged doesn't name it; where limits follow the length of the works its own limit does.
+        """
+        said = of_finding(self.method, self.finding).passes.speed
+        own = float(self.threshold_db(np.array([float(self.finding["limit"])]))[0])
+        fits = [speed for speed in (said, *SPEEDS) if abs(threshold_db[speed] - own) < SAME_DB]
+        return fits[0] if fits else said
 
     def at(self, speed: Speed, method: MethodRun | None = None) -> MethodRun:
         """Return a candidate (the question's own, or another state of it) with one of its programmes."""

@@ -283,5 +283,6 @@ def vibration_response(question: Question, states: States) -> Response:
                    f"energy:{question.method.choice.id}")
     choice = question.method.choice
     pace = pace_of(choice.id, tuple(str(rate.citation) for rate in choice.method.rates.values()))
-    return Response((*_unknowns(question, tables, states, laws, names), pace), OWN, pace.id, question.likely,
+    likely = question.judged_on({speed: table.threshold_db for speed, table in tables.items()})
+    return Response((*_unknowns(question, tables, states, laws, names), pace), OWN, pace.id, likely,
                     {speed: _programme(question, table, states, names) for speed, table in tables.items()})

@@ -9,20 +9,25 @@ simulation (random numbers of NumPy, no Sobol' sequence, no response) of the sam
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import lru_cache
+from functools import cache
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from limits_site import adopting, scenario, starter
 from scipy import stats
-from unknowns_site import assessed, plain
+from unknowns_site import assessed, baseline, plain
 
 from envpredict.core.quantities import QUANTITIES
+from envpredict.engine.assess import assess
 from envpredict.engine.results import Assessment
+from envpredict.engine.sensitivity.draws import Draws
 from envpredict.engine.sensitivity.study import Options, Studied, responses, sample
 from envpredict.engine.sensitivity.unknowns import KINDS
 from envpredict.engine.sensitivity.vibration import STRENGTHS, strength_factors
+from envpredict.limits.load import load_limit_sets
+from envpredict.scenario.types import MethodEntry
 
 BESIDE = tuple(name for name, kind in KINDS.items() if kind.beside)
 """What the findings hold at its likely value."""
@@ -41,7 +46,7 @@ def row(assessment: Assessment, method: str, effect: str, receptor: str) -> pd.S
     return found[hit].iloc[0]
 
 
-@lru_cache(maxsize=None)
+@cache
 def studied(method: str, effect: str, receptor: str) -> Studied:
     found, left_out = responses(plain(), [(row(plain(), method, effect, receptor), "here")])
     assert not left_out
@@ -105,7 +110,8 @@ def test_an_on_time_stated(share: float) -> None:
 def test_an_energy_stated(kj: float, effect: str) -> None:
     choice = plain().detail["methods"]["impact_hydraulic"].choice
     energy = choice.method.energy
-    assert energy is not None and energy.low_kj < kj < energy.high_kj
+    assert energy is not None
+    assert energy.low_kj < kj < energy.high_kj
     draws = {"energy:impact_hydraulic": at_triangle(kj, energy.low_kj, energy.default_kj, energy.high_kj)}
     full = check({"overrides": {"impact_hydraulic": {"energy_kj": kj}}}, "impact_hydraulic", effect, "R00", draws, 0.05)
     assert abs(full) > 0.3
@@ -164,6 +170,47 @@ def test_the_chances_of_the_findings() -> None:
         compared += 1
         assert chance[number] == pytest.approx(one.finding["p_exceed"], abs=4.0 * error[number] + 0.004)
     assert compared >= 8
+
+
+SETS = ("din_4150_2_1999", "bs_6472_1_2008", "nl_sbr_b_2002", "nz_nzs_6803_1999", "se_nfs_2004_15", "no_t_1442_2021",
+        "bs_5228_1_2009", "uk_rail_effect_levels")
+"""Peaks, doses, strengths of a day, means, maxima, rooms, limits by days and by background, rules that count days."""
+ALONE = {"vibratory_standard": ("hammer_power_pack", "service_crane"),
+         "press_in_auger": ("press_power_pack", "service_crane", "excavator")}
+"""Plant that is made inaudible, so that one source is left: its closed form is exact."""
+QUIET_DB = 40.0
+
+
+@cache
+def under_many_sets() -> Assessment:
+    base = scenario()
+    methods = tuple(MethodEntry(name, name, overrides={"plant": [{"id": item, "lwa_db": QUIET_DB} for item in quiet]})
+                    for name, quiet in ALONE.items())
+    sets = load_limit_sets()
+    return assess(scenario(
+        piles=starter().piles.iloc[:10].copy(), methods=methods, limits=adopting([sets[name] for name in SETS]),
+        baseline=baseline(base.receptors["id"].tolist()), choice={**base.choice, "windows": "open"}), grids=False)
+
+
+def test_every_kind_of_rule_against_the_findings() -> None:
+    findings = under_many_sets().findings
+    doubtful = findings[findings["p_exceed"].between(0.03, 0.97) & findings["limit"].notna()]
+    rows = doubtful.groupby(["method", "limit_set", "rule", "period"], sort=False).head(1)
+    found, left_out = responses(under_many_sets(), [(finding, "here") for _, finding in rows.iterrows()])
+    assert not left_out
+    assert len(found) >= 30
+    assert {"vdv", "kb_ftr", "kb_fmax", "lafmax_db", "laeq_db"} <= {one.finding["quantity"] for one in found}
+    assert {"slow", "likely"} <= {one.response.likely for one in found}
+    counting = 0
+    for number, one in enumerate(found):
+        ids = [each.id for each in one.response.unknowns if each.kind not in BESIDE]
+        draws, _ = Draws(len(ids), 2048).batch(number)
+        chance = (one.response.over_db(dict(zip(ids, draws, strict=True)), 2048, (number,)) > 0.0).mean()
+        counts = one.response.programmes["likely"].trigger is not None
+        counting += counts
+        # findings that count days rest on 512 draws themselves: twice the standard error of even odds among them
+        assert chance == pytest.approx(one.finding["p_exceed"], abs=0.045 if counts else 0.012), one.finding["rule"]
+    assert counting
 
 
 def test_a_sum_of_sources_against_plain_simulation() -> None:
