@@ -116,7 +116,8 @@ class Assessment:
     `detail`: `run` and `methods` (id to `run.MethodRun`); `days` (D,) and `daily`, (method, effect) to the highest
     chance by day (R, D); `feasibility`, one row per method, pile and aspect (`feasibility.FEASIBILITY_COLUMNS`; reduce
     it with `feasibility.decided`); `movement`, the flags of ground movement (`movement.MOVEMENT_COLUMNS`);
-    `reductions`, what each does to each method (`reductions.REDUCTION_COLUMNS`).
+    `reductions`, what each does to each method (`reductions.REDUCTION_COLUMNS`); `unknowns`, where it was asked for,
+    what the verdicts hang on (`sensitivity.tables.Study`).
     """
 
     scenario: Scenario

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from envpredict.core.errors import Problem
 
@@ -40,6 +39,9 @@ class Draws:
 
     def batch(self, number: int) -> tuple[Floats, Floats]:
         """Return the samples A and B (unknowns, samples) of a batch, uniform between 0 and 1."""
+        # loading it takes longer than a small run does without it
+        from scipy.stats import qmc
+
         rng = np.random.default_rng([self.seed, number])
         sequence = qmc.Sobol(2 * max(self.unknowns, 1), scramble=True, rng=rng)
         both = np.clip(sequence.random_base2(self.samples.bit_length() - 1).T, _EDGE, 1.0 - _EDGE)
