@@ -86,8 +86,9 @@ def test_a_transfer_serves_all_plant_of_its_height(town: SoundScene) -> None:
     assert many <= 1.6 * single
 
 
-def test_memory_is_bounded_by_the_tile() -> None:
-    there, plant = scene(porosity=0.4), source([100.0] * 8, 1.5)
+@pytest.mark.parametrize("built", [False, True], ids=["open", "town"])
+def test_memory_is_bounded_by_the_tile(town: SoundScene, built: bool) -> None:
+    there, plant = town if built else scene(porosity=0.4), source([100.0] * 8, 1.5)
     peaks = []
     for count in (500, 2000):
         points = spread(count)

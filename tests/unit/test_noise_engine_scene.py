@@ -133,7 +133,8 @@ def test_mirrors_against_plain_geometry(seed: int) -> None:
     clear = [k for k in range(25) if solid.distance(Point(s[k])) > 0.1 and solid.distance(Point(r[k])) > 0.1]
     s, r = s[clear], r[clear]
     hs, hr = rng.uniform(1, 12, len(s)), rng.uniform(1, 12, len(s))
-    path, wall, broken = mirrors(there, Ends(s, hs, r, hr, np.full(len(s), -1, dtype=np.int64)), hs, hr)
+    path, wall, over = mirrors(there, Ends(s, hs, r, hr, np.full(len(s), -1, dtype=np.int64)), hs, hr)
+    broken = over[:, 0] > -np.inf
     found = set(zip(path[~broken].tolist(), wall[~broken].tolist(), strict=True))
     screened = set(zip(path[broken].tolist(), wall[broken].tolist(), strict=True))
     expected, behind = set(), set()

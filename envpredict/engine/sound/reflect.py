@@ -19,7 +19,7 @@ from envpredict.models.noise.compiled import compiled
 from envpredict.models.noise.iso9613_2_1996 import flat_attenuation, ground_effect_db
 from envpredict.models.noise.iso9613_2_1996.reflections import image_power_db, large_enough, wall_reflection
 from envpredict.models.noise.iso9613_2_1996.screening import screening_db, top_edge_db
-from envpredict.models.noise.screen_edges import Edges, obstacle_edges, over_edges
+from envpredict.models.noise.screen_kernels import taut
 
 if TYPE_CHECKING:
     from envpredict.engine.sound.paths import Ends
@@ -37,25 +37,26 @@ REACH_M = 150.0
 """Walls farther than this from the source and from the receptor aren't looked at."""
 
 
-def mirrors(scene: SoundScene, ends: Ends, source_z: Floats,
-            receptor_z: Floats) -> tuple[Ints, Ints, NDArray[np.bool_]]:
-    """Return (M,), (M,), (M,): paths, the walls that mirror their source, and whether an obstacle breaks a leg.
+def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats) -> tuple[Ints, Ints, Floats]:
+    """Return (M,), (M,), (M, 4): paths, the walls that mirror their source, and the taut band over both legs.
+
+    The band over what breaks the legs, unfolded: z, dss, dsr, e in m; z is -inf where both are clear.
 
     `source_z`, `receptor_z` (N): elevations of the ends. Whether the wall is high enough there isn't looked at here.
     """
     walls, obstacles = scene.walls, scene.obstacles
     if not len(walls) or not len(ends):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.bool_)
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros((0, 4))
     shift = np.array([*obstacles.origin_m, 0.0])
     inputs = (walls.start - shift[:2], walls.end - shift[:2], walls.obstacle,
               np.column_stack([ends.source_xy, source_z]) - shift,
               np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own, obstacles.scene)
     room = 8 * len(ends)
     while True:
-        path, wall, broken = np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.bool_)
-        found = int(_mirrors(*inputs, path, wall, broken))
+        path, wall, over = np.empty(room, np.int64), np.empty(room, np.int64), np.empty((room, 4))
+        found = int(_mirrors(*inputs, path, wall, over))
         if found <= room:
-            return path[:found], wall[:found], broken[:found]
+            return path[:found], wall[:found], over[:found]
         room = found
 
 
@@ -66,8 +67,8 @@ def reflected_energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z
     `porosity` (N, 3) of the direct path's regions holds for the mirrored one too. Air and ground are reckoned over the
     length of the mirrored path, the ground as if it were flat.
     """
-    path, wall, broken = mirrors(scene, ends, source_z, receptor_z)
-    found = [_energy(scene, ends, source_z, receptor_z, porosity, (path[part], wall[part], broken[part]))
+    path, wall, over = mirrors(scene, ends, source_z, receptor_z)
+    found = [_energy(scene, ends, source_z, receptor_z, porosity, (path[part], wall[part], over[part]))
              for part in (slice(first, first + PAIRS_AT_ONCE) for first in range(0, len(path), PAIRS_AT_ONCE))]
     if not found:
         return path, np.zeros((0, 8))
@@ -75,15 +76,15 @@ def reflected_energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z
 
 
 def _energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats, porosity: Floats,
-            pairs: tuple[Ints, Ints, NDArray[np.bool_]]) -> tuple[Ints, Floats]:
+            pairs: tuple[Ints, Ints, Floats]) -> tuple[Ints, Floats]:
     """Return paths and energies of some pairs of path and wall: those whose wall is high enough at its place."""
-    path, wall, broken = pairs
+    path, wall, over = pairs
     walls, some = scene.walls, ends.take(path)
     seen = wall_reflection(np.column_stack([some.source_xy, source_z[path]]),
                            np.column_stack([some.receptor_xy, receptor_z[path]]), walls.start[wall], walls.end[wall],
                            walls.base_m[wall], walls.top_m[wall])
     real = np.flatnonzero(seen.exists)
-    path, wall, some, broken = path[real], wall[real], some.take(real), broken[real]
+    path, wall, some, over = path[real], wall[real], some.take(real), over[real]
     if not path.size:
         return path, np.zeros((0, 8))
     ends_z = source_z[path], receptor_z[path]
@@ -93,34 +94,15 @@ def _energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats,
     ground = dict(zip(("source_porosity", "receptor_porosity", "middle_porosity"), porosity[path].T, strict=True))
     lost = flat_attenuation(plan, some.source_height_m, some.receptor_height_m, **ground,
                             temperature_c=scene.temperature_c, humidity_percent=scene.humidity_percent)
-    legs = np.flatnonzero(broken)
+    legs = np.flatnonzero(over[:, 0] > -np.inf)
     if legs.size:
         agr = ground_effect_db(plan[legs], some.source_height_m[legs], some.receptor_height_m[legs],
                                **{name: one[legs] for name, one in ground.items()})
-        lost[legs] += _screened_db(scene, some.take(legs), seen.point[real[legs]], ends_z[0][legs], ends_z[1][legs],
-                                   plan[legs], agr)
+        dz = screening_db(source_m[legs] + receptor_m[legs], *over[legs, :3].T, edge_separation_m=over[legs, 3])
+        lost[legs] += top_edge_db(dz, agr, over[legs, 0])
     level = image_power_db(-lost, walls.coefficient[wall])
     counts = large_enough(source_m, receptor_m, cosine, size)
     return path, np.where(counts, 10.0 ** (level / 10.0), 0.0)
-
-
-def _screened_db(scene: SoundScene, ends: Ends, point: Floats, source_z: Floats, receptor_z: Floats, plan: Floats,
-                 agr: Floats) -> Floats:
-    """Return (M, 8) what obstacles on the two legs of mirrored paths take off, over the top of all of them together.
-
-    `point` (M, 3): where each is mirrored; `plan` (M): its unfolded length in plan; `agr` (M, 8): its ground effect.
-    """
-    source = np.column_stack([ends.source_xy, source_z])
-    receptor = np.column_stack([ends.receptor_xy, receptor_z])
-    first = obstacle_edges(scene.obstacles, source, point, ends.own)
-    second = obstacle_edges(scene.obstacles, point, receptor)
-    before = np.hypot(*(point - source)[:, :2].T)
-    second = Edges(second.starts, second.along_m + before[second.path], second.top_m)
-    over = over_edges(first.joined(second), plan, source_z, receptor_z)
-    slope = np.hypot(plan, receptor_z - source_z)
-    dz = screening_db(slope, np.maximum(over[:, 0], 0.0), over[:, 1], over[:, 2], edge_separation_m=over[:, 3])
-    taken = top_edge_db(dz, agr, over[:, 0])
-    return np.asarray(np.where((over[:, 0] > -np.inf)[:, None], taken, 0.0))
 
 
 @compiled
@@ -149,14 +131,17 @@ def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, box:
 
 @compiled
 def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints, scene: Scene,
-             path_out: Ints, wall_out: Ints, broken_out: NDArray[np.bool_]) -> int:
-    """Write the pairs of path and mirroring wall as far as there's room; return how many there are.
+             path_out: Ints, wall_out: Ints, over_out: Floats) -> int:
+    """Write the pairs of path and mirroring wall, and the band over what breaks their legs; return how many there are.
 
-    Walls that may mirror are looked up once for paths in a row that end at the same receptor.
+    They are written as far as there's room. Walls that may mirror are looked up once for paths in a row that end at the
+    same receptor.
     """
     box = (sources[:, 0].min(), sources[:, 1].min(), sources[:, 0].max(), sources[:, 1].max())
     near = np.empty(start.shape[0], dtype=np.int64)
-    found = count = 0
+    seen = np.full(scene.x.size, -1, dtype=np.int64)
+    px, py = np.empty(2 * scene.x.size), np.empty(2 * scene.x.size)
+    found = count = mark = 0
     for n in range(sources.shape[0]):
         s = (sources[n, 0], sources[n, 1], sources[n, 2])
         r = (receptors[n, 0], receptors[n, 1], receptors[n, 2])
@@ -179,22 +164,34 @@ def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, recept
                 continue
             if found < path_out.size:
                 path_out[found], wall_out[found] = n, w
-                broken_out[found] = _broken(s, p, own[n], scene) or _broken(r, p, -2, scene)
+                plan = math.hypot(p[0] - s[0], p[1] - s[1]) + math.hypot(p[0] - r[0], p[1] - r[1])
+                edges = _leg(s, p, own[n], scene, seen, mark, px, py, 0)
+                mine = edges
+                edges = _leg(r, p, -2, scene, seen, mark + 1, px, py, edges)
+                for k in range(mine, edges):
+                    px[k] = plan - px[k]
+                mark += 2
+                over_out[found, 0], over_out[found, 1], over_out[found, 2], over_out[found, 3] = -np.inf, 0.0, 0.0, 0.0
+                if edges:
+                    first, between, last = taut(px, py, edges, 0.0, s[2], plan, r[2])
+                    over_out[found, 0] = max(first + between + last - math.hypot(plan, r[2] - s[2]), 0.0)
+                    over_out[found, 1], over_out[found, 2], over_out[found, 3] = first, last, between
             found += 1
     return found
 
 
 @compiled
-def _broken(s: Place, p: Place, own: int, scene: Scene) -> bool:
-    """Return whether an obstacle that rises above it crosses the leg from an end of the path to its point on the wall.
+def _leg(s: Place, p: Place, own: int, scene: Scene, seen: Ints, mark: int, px: Floats, py: Floats, count: int) -> int:
+    """Write what rises above the leg from an end of the path to its point on the wall: how far along, and how high.
 
-    What the leg meets within the touching distance of its two ends stands at them, not in between.
+    Written behind the `count` that stand there; returned is their number. What the leg meets within the touching
+    distance of its two ends stands at them, not in between.
     """
     cell, margin = scene.cell, 1e-6 * scene.cell
     dx, dy = p[0] - s[0], p[1] - s[1]
     length = math.hypot(dx, dy)
     if length < 2.0 * scene.touch:
-        return False
+        return count
     nearly = scene.touch / length
     first = max(math.floor((min(s[0], p[0]) - margin - scene.x0) / cell), 0)
     last = min(math.floor((max(s[0], p[0]) + margin - scene.x0) / cell), scene.columns - 1)
@@ -211,8 +208,9 @@ def _broken(s: Place, p: Place, own: int, scene: Scene) -> bool:
             for item in range(scene.cells[place], scene.cells[place + 1]):
                 a = scene.in_cell[item]
                 b = scene.after[a]
-                if scene.obstacle[a] == own:
+                if scene.obstacle[a] == own or seen[a] == mark:
                     continue
+                seen[a] = mark
                 ea = dx * (scene.y[a] - s[1]) - dy * (scene.x[a] - s[0])
                 eb = dx * (scene.y[b] - s[1]) - dy * (scene.x[b] - s[0])
                 if ea * eb > 0.0 or ea == eb:
@@ -220,6 +218,8 @@ def _broken(s: Place, p: Place, own: int, scene: Scene) -> bool:
                 t = ea / (ea - eb)
                 x, y = scene.x[a] + t * (scene.x[b] - scene.x[a]), scene.y[a] + t * (scene.y[b] - scene.y[a])
                 at = ((x - s[0]) * dx + (y - s[1]) * dy) / length**2
-                if nearly < at < 1.0 - nearly and scene.top[scene.obstacle[a]] > s[2] + at * (p[2] - s[2]):
-                    return True
-    return False
+                top = scene.top[scene.obstacle[a]]
+                if nearly < at < 1.0 - nearly and top > s[2] + at * (p[2] - s[2]):
+                    px[count], py[count] = at * length, top
+                    count += 1
+    return count
