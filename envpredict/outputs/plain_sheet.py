@@ -45,9 +45,10 @@ class PlainSheet(Worksheet):  # type: ignore[misc]
 
     def _write_rows(self) -> None:
         """Write the first row as xlsxwriter does, then the plain ones."""
-        last, self.dim_rowmax = self.dim_rowmax, self.dim_rowmin
+        sheet: Any = self
+        last, sheet.dim_rowmax = sheet.dim_rowmax, sheet.dim_rowmin
         super()._write_rows()
-        self.dim_rowmax = last
+        sheet.dim_rowmax = last
         with self._plain as plain:
             plain.seek(0)
             shutil.copyfileobj(plain, self.fh)

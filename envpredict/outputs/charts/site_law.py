@@ -10,7 +10,6 @@ import numpy as np
 
 from envpredict.core.cautions import SCREENING
 from envpredict.engine.learned.site_law import STRATA, SiteLaw, StratumFit
-from envpredict.monitoring.site_law.curves import curves, status
 from envpredict.outputs.charts.press_records import press_row
 from envpredict.outputs.charts.sketch import Sketch
 from envpredict.outputs.charts.style import INK, MUTED, PNG_DPI, bare, figure, our_style, panel, shortened
@@ -60,6 +59,11 @@ def draw(laws: Iterable[SiteLaw], kind: str, press: Press | None = None,
 def trial_records(seen: View) -> Iterable[Sketch]:
     """Yield a chart of the trial records for every site law that a run uses, each law once."""
     laws = {id(law): law for choice in seen.assessment.methods for law in choice.site.laws}
+    if not laws:
+        return
+    # loaded here, since it loads scipy's distributions: half a second
+    from envpredict.monitoring.site_law.curves import status
+
     for number, law in enumerate(laws.values(), 1):
         words = "; ".join(f"{STRATA[fit.ground]}: {status(fit)}" for fit in law.strata)
         title = f"Trial records of {law.method}, phase {law.phase}"
@@ -81,6 +85,8 @@ def _ticks(axis: Axis, low: float, high: float) -> None:
 
 
 def _panel(axes: Axes, law: SiteLaw, fit: StratumFit) -> None:
+    from envpredict.monitoring.site_law.curves import curves, status
+
     bare(axes)
     axes.set(xscale="log", yscale="log", ylabel="PPV on the ground (mm/s)",
              xlabel="distance to the toe (m)" if law.distance == "slope" else "distance in plan (m)")

@@ -72,7 +72,7 @@
       lines.some((line) => line.effect !== "noise") && ground,
       lines.some((line) => line.effect === "noise") && noise,
     ];
-    return `Levels on a grid of ${cell} m over the whole programme. ${texts.filter(Boolean).join(" ")}`;
+    return `Levels on a grid of ${cell} m, at whose edge lines end, over the whole programme. ${texts.filter(Boolean).join(" ")}`;
   }
 
   /** Return how the findings of a line's limit differ from the grid, in words. */
