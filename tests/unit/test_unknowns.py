@@ -8,15 +8,17 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 from demo_assessment import SCENARIO
 from scipy import stats
-from unknowns_site import plain
+from unknowns_site import plain, site
 
 from envpredict.cli import main
 from envpredict.cli._unknowns import report
 from envpredict.core.errors import EnvpredictError, InputProblems
+from envpredict.engine.assess import assess
 from envpredict.engine.chances.exceed import at_least_once
 from envpredict.engine.results import Assessment
 from envpredict.engine.sensitivity.draws import Draws, normal
@@ -250,3 +252,21 @@ def test_the_command_refuses_what_can_t_be(extra: list[str], words: str) -> None
     assert result.exit_code == 2
     assert words in result.output
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("lacking", ["strata", "baseline", "nothing, but a pump that runs all day"])
+def test_sites_that_know_less_or_more(lacking: str) -> None:
+    base = site()
+    if lacking in ("strata", "baseline"):
+        changed = replace(base, **{lacking: None})
+    else:
+        first = base.piles.geometry.iloc[0]
+        changed = replace(base, other_sources=pd.DataFrame([{
+            "id": "pump", "name": "pump", "x": first.x, "y": first.y - 30.0, "lwa_db": 112.0, "height_m": 1.5,
+            "from": "00:00", "to": "23:59"}]))
+    found = study(assess(changed, grids=False), replace(QUICK, samples=64, least=2, most=2))
+    kinds = set(found.unknowns["kind"])
+    assert ("ground" in kinds) == (lacking != "strata")
+    assert ("background" in kinds) == (lacking != "baseline")
+    assert ("source:other_0" in set(found.unknowns["unknown"])) == lacking.startswith("nothing")
+    assert not found.left_out
