@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from envpredict.engine.chances.exceed import at_least_once, days_above
+from envpredict.engine.chances.unlike import at_least_once_unlike
 
 DRAWS = 200_000
 
@@ -111,3 +112,40 @@ def test_without_own_scatter_all_equal_days_exceed_together() -> None:
     found = days_above(np.zeros((1, 5)), np.full((1, 5), 1e-6), np.array([0.3]), np.array([0.1]), np.arange(5))
     assert found.expected[0] == pytest.approx(5 * norm.sf(0.1 / 0.3), rel=0.02)
     assert (found.low[0], found.high[0]) == (0.0, 5.0)
+
+
+@pytest.mark.parametrize(("other", "lower", "own"), [(0.30, 0.02, 0.15), (0.40, 0.02, 0.20), (0.40, 0.20, 0.20),
+                                                     (0.10, 0.05, 0.15), (0.30, 0.02, 0.03)])
+def test_slots_that_move_unlike_with_the_shared_error_agree_with_simulation(other: float, lower: float,
+                                                                            own: float) -> None:
+    # five slots by one law (shared scatter 0.18 or 0.20), five by another: one draw moves each by its own multiple
+    median = np.array([0.0] * 5 + [-lower] * 5)
+    shared, owns = np.array([0.20] * 5 + [other] * 5), np.full(10, own)
+    rng = np.random.default_rng(11)
+    z = rng.standard_normal((DRAWS, 1))
+    highest = (median + shared * z + owns * rng.standard_normal((DRAWS, 10))).max(axis=1)
+    for chance in (0.5, 0.05, 0.01):
+        threshold = np.array([np.quantile(highest, 1.0 - chance)])
+        found = at_least_once(median[None], owns[None], shared[None], threshold, 0.05)
+        assert found.p_exceed[0] == pytest.approx(chance, abs=4.0 * np.sqrt(chance * (1.0 - chance) / DRAWS))
+    again = at_least_once(median[None], owns[None], shared[None], found.design, 0.05)
+    assert again.p_exceed[0] == pytest.approx(0.05, abs=1e-8)
+    assert again.p_exceed[0] <= 0.05 + 1e-12
+    # each slot a day of its own: the expected number of days is the sum of the single chances
+    days = days_above(median[None], owns[None], shared[None], threshold, np.arange(10))
+    single = norm.sf((threshold[0] - median) / np.hypot(shared, owns))
+    # slices of the shared error, taken where a slot's own is narrow, miss a little of its tail
+    assert days.expected[0] == pytest.approx(single.sum(), rel=0.02 if own > 0.1 else 0.05)
+
+
+def test_one_scatter_for_all_slots_is_the_same_by_either_way() -> None:
+    rng = np.random.default_rng(5)
+    median, own, shared = rng.normal(0.0, 0.3, (6, 30)), np.full((6, 30), 0.2), np.array([0.1, 0.2, 0.3, 0.4, 0.2, 0.0])
+    threshold = rng.normal(0.8, 0.2, 6)
+    alike = at_least_once(median, own, shared, threshold, 0.05)
+    by_slot = at_least_once(median, own, np.broadcast_to(shared[:, None], median.shape), threshold, 0.05)
+    assert by_slot.p_exceed == pytest.approx(alike.p_exceed, abs=1e-12)
+    every = np.broadcast_to(shared[:, None], median.shape).copy()
+    p, design = at_least_once_unlike(median, own, every, threshold, 0.05)
+    assert p == pytest.approx(alike.p_exceed, abs=1e-8)
+    assert design == pytest.approx(alike.design, abs=1e-8)

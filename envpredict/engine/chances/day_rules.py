@@ -50,13 +50,13 @@ def _normals(draws: int, slots: int, seed: int) -> Floats:
 
 
 @njit(cache=True)
-def _day_levels(median: Floats, own: Floats, shared: float, day_index: NDArray[np.int64], days: int, z: Floats,
+def _day_levels(median: Floats, own: Floats, shared: Floats, day_index: NDArray[np.int64], days: int, z: Floats,
                 draws: Floats) -> Floats:
     """Return (draws, days) the highest level of each day in each draw; -inf on days without slots."""
     out = np.full((z.size, days), -np.inf)
     for n in range(z.size):
         for s in range(median.size):
-            level = median[s] + shared * z[n] + own[s] * draws[n, s]
+            level = median[s] + shared[s] * z[n] + own[s] * draws[n, s]
             out[n, day_index[s]] = max(out[n, day_index[s]], level)
     return out
 
@@ -129,7 +129,7 @@ def judge_days(series: LevelSeries, limit: Floats, design_exceedance: float, rul
     p_exceed, design = single.p_exceed.copy(), to_space(single.design, scale)
     for point in np.flatnonzero(~single.unknown & ~single.silent):
         drawn = _day_levels(np.where(np.isnan(level[point]), -np.inf, level[point]), series.own[point],
-                            float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
+                            np.ascontiguousarray(series.shared[point]), day_index.astype(np.int64), len(dates), z,
                             draws)
         triggers = trigger_level(drawn, dates, rules)
         design[point] = _quantile_above(triggers, design_exceedance)
@@ -159,7 +159,7 @@ def judge_allowance(series: LevelSeries, allowance: DayAllowance, design_exceeda
     p_exceed, design, limit = single.p_exceed.copy(), single.design.copy(), np.full(points, steps[-1])
     for point in np.flatnonzero(~single.unknown & ~single.silent):
         drawn = _day_levels(np.where(np.isnan(series.median[point]), -np.inf, series.median[point]), series.own[point],
-                            float(series.shared[point, single.slot[point]]), day_index.astype(np.int64), len(dates), z,
+                            np.ascontiguousarray(series.shared[point]), day_index.astype(np.int64), len(dates), z,
                             draws)
         chance, governing, fall = look(drawn, bounds, allowed, design_exceedance)
         limit[point], p_exceed[point], design[point] = steps[governing], chance, bounds[governing] + fall

@@ -20,6 +20,8 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from envpredict.engine.chances.unlike import at_least_once_unlike
+
 Floats = NDArray[np.float64]
 
 _NODES = 64
@@ -212,14 +214,16 @@ def at_least_once(median: Floats, own: Floats, shared: Floats, threshold: Floats
                   design_exceedance: float) -> Exceedance:
     """Return the chance that the highest of the slots exceeds the threshold, and the design level.
 
-    median, own: (P, S), log10 units or dB; -inf where nothing happens. shared, threshold: (P,); one shared scatter
-    stands for all slots of a point: that of its governing slot where slots differ. Raises ValueError for a
-    NaN median or a design exceedance outside 0..1.
+    median, own: (P, S), log10 units or dB; -inf where nothing happens. threshold: (P,); shared: (P,) where all slots of
+    a point move alike with the shared error, or (P, S). Raises ValueError for a NaN median or a design exceedance
+    outside 0..1.
     """
     if not 0.0 < design_exceedance < 1.0:
         raise ValueError(f"the design exceedance lies between 0 and 1, not {design_exceedance}")
     if np.isnan(median).any() or np.isnan(own).any() or np.isnan(shared).any():
         raise ValueError("a median or a scatter is NaN: slots without a prediction must be taken out before")
+    if shared.ndim == 2:
+        return _by_slot(median, own, shared, threshold, design_exceedance)
     p = np.zeros(median.shape[0])
     design = np.full(median.shape[0], -np.inf)
     _exceedance(np.ascontiguousarray(median, dtype=float), np.ascontiguousarray(own, dtype=float),
@@ -228,8 +232,21 @@ def at_least_once(median: Floats, own: Floats, shared: Floats, threshold: Floats
     return Exceedance(p, design)
 
 
+def _by_slot(median: Floats, own: Floats, shared: Floats, threshold: Floats, design_exceedance: float) -> Exceedance:
+    """Return the same for points whose slots have a shared scatter each (P, S); most points have one for all."""
+    active = median > -np.inf
+    widest = np.max(shared, axis=1, where=active, initial=0.0)
+    unlike = widest - np.min(shared, axis=1, where=active, initial=np.inf) > 1e-12
+    found = at_least_once(median[~unlike], own[~unlike], widest[~unlike], threshold[~unlike], design_exceedance)
+    p, design = np.zeros(len(median)), np.full(len(median), -np.inf)
+    p[~unlike], design[~unlike] = found.p_exceed, found.design
+    p[unlike], design[unlike] = at_least_once_unlike(median[unlike], own[unlike], shared[unlike], threshold[unlike],
+                                                     design_exceedance)
+    return Exceedance(p, design)
+
+
 @njit(cache=True)
-def _count_range(median: Floats, own: Floats, shared: float, threshold: float, day_index: NDArray[np.int64], days: int,
+def _count_range(median: Floats, own: Floats, shared: Floats, threshold: float, day_index: NDArray[np.int64], days: int,
                  shared_z: Floats, shared_w: Floats, pmf: Floats, row: Floats, by_day: NDArray[np.float32]) -> float:
     """Fill `pmf` (days + 1) with the distribution of the number of days above, `by_day` with each day's chance.
 
@@ -240,13 +257,13 @@ def _count_range(median: Floats, own: Floats, shared: float, threshold: float, d
     mean = 0.0
     below = np.empty(days)
     for k in range(shared_z.size):
-        u = threshold - shared * shared_z[k]
         for d in range(days):
             below[d] = 1.0
         for s in range(median.size):
             m = median[s]
             if not m > -np.inf:
                 continue
+            u = threshold - shared[s] * shared_z[k]
             if own[s] > 0.0:
                 x = (u - m) / own[s]
                 if x < _SURE:
@@ -311,7 +328,7 @@ def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
                day_index: NDArray[np.int64]) -> DaysAbove:
     """Return how many days exceed the threshold at least once.
 
-    median, own: (P, S) as in `at_least_once`; shared, threshold: (P,); day_index: (S,), the day's number of each slot,
+    median, own, shared: as in `at_least_once`; threshold: (P,); day_index: (S,), the day's number of each slot,
     0-based. Given the shared error the days are independent: the count's distribution is exact for each value of it and
     then integrated.
     """
@@ -319,13 +336,14 @@ def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
     days = int(day_index.max()) + 1 if day_index.size else 0
     mean, low, high = np.zeros(points), np.zeros(points), np.zeros(points)
     by_day = np.zeros((points, days), dtype=np.float32)
-    narrow = own.min(axis=1, initial=np.inf) < _NARROW * shared
+    by_slot = np.broadcast_to(shared[:, None], median.shape) if shared.ndim == 1 else shared
+    narrow = own.min(axis=1, initial=np.inf) < _NARROW * by_slot.max(axis=1, initial=0.0)
     for rows, z, weights in ((~narrow, _EVEN_Z, _EVEN_W), (narrow, _SLICE_Z, _SLICE_W)):
         if days and rows.any():
             count = int(rows.sum())
             found = (np.zeros(count), np.zeros(count), np.zeros(count), np.zeros((count, days), dtype=np.float32))
             _days_above(np.ascontiguousarray(median[rows], dtype=float), np.ascontiguousarray(own[rows], dtype=float),
-                        np.ascontiguousarray(shared[rows], dtype=float),
+                        np.ascontiguousarray(by_slot[rows], dtype=float),
                         np.ascontiguousarray(threshold[rows], dtype=float),
                         np.ascontiguousarray(day_index, dtype=np.int64), days, z, weights, *found)
             mean[rows], low[rows], high[rows], by_day[rows] = found

@@ -92,8 +92,8 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float, comparis
 
     `limit` (P,) in the quantity's unit, NaN where a point has none (its chances are NaN then). A level equal to the
     limit meets it, unless `comparison` says otherwise. Predictions come with scatter; records have none and their
-    chances are 0 or 1. Where the shared scatter of a point differs from slot to slot, that of its governing slot
-    (highest median) stands for all of them: one draw is shared, and the slots near the limit decide.
+    chances are 0 or 1. Where the shared scatter of a point differs from slot to slot (another law governs another
+    pile), one draw moves each slot by its own multiple; `scatter` is that of the governing slot (highest median).
     """
     scale = QUANTITIES[series.quantity].scale
     points = series.median.shape[0]
@@ -106,14 +106,14 @@ def judge(series: LevelSeries, limit: Floats, design_exceedance: float, comparis
     pick = (np.arange(points), slot)
     best = known[pick]
     silent = ~np.isfinite(best) & ~unknown
-    shared, own = series.shared[pick], series.own
+    shared, own = np.where(np.isfinite(known), series.shared, 0.0), series.own
     threshold = comparison.threshold(limit, scale)
     safe = np.where(np.isnan(threshold), np.inf, threshold)
     found = at_least_once(known, own, shared, safe, design_exceedance)
     _, day_index = np.unique(series.slots.day, return_inverse=True)
     day_index = np.ravel(day_index).astype(np.int64)
     days = days_above(known, own, shared, safe, day_index)
-    scatter = np.hypot(shared, own[pick])
+    scatter = np.hypot(shared[pick], own[pick])
     none = np.isnan(threshold) | unknown
     return Judgement(
         median=np.where(unknown, np.nan, from_space(best, scale)),
