@@ -91,6 +91,15 @@ def test_another_building_screens_and_mirrors(tmp_path: Path) -> None:
     assert open_["predicted_median"] > hidden + 5.0
 
 
+def test_houses_of_unknown_height_are_said_in_the_result(tmp_path: Path) -> None:
+    built = {"id": "old town", "height_m": np.nan, "built_fraction": 0.4, "geometry": box(-60, 8, 60, 28)}
+    bare = noise(assessed(tmp_path / "a", obstacles=own_house()))
+    found = noise(assessed(tmp_path / "b", obstacles=[{**own_house()[0], "built_fraction": np.nan}, built]))
+    assert bare["predicted_median"] - found["predicted_median"] > 0.5
+    assert "houses of unknown height in the way" in found["reason"]
+    assert "houses of unknown height" not in bare["reason"]
+
+
 def test_indoors_needs_to_know_how_the_windows_stand(tmp_path: Path) -> None:
     unknown = noise(assessed(tmp_path / "a", limits='"se_nfs_2004_15"'), "inside")
     assert unknown["likelihood"] == "cannot_judge"

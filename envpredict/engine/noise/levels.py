@@ -18,6 +18,7 @@ from envpredict.engine.sound.indoor import PlaceStep, step_to_place
 from envpredict.engine.sound.method import MethodSound, method_sound
 from envpredict.limits.adjust import Impulse, Tone
 from envpredict.limits.outcome import Missing
+from envpredict.models.noise.housing_rows import ANNEX_A
 from envpredict.models.noise.impulse import ADJUSTMENTS
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 NO_TIMES = Missing("periods", "the rule states no clock times over which its mean is taken")
 MAXIMA = ("lafmax_db", "lasmax_db")
+HOUSES = "houses of unknown height in the way take off what ISO 9613-2 Annex A.3 says, up to 10 dB"
 LOUDEST = "averaging time shorter than a pile's cycle: its loudest interval"
 
 
@@ -152,6 +154,9 @@ def levels_of(run: Run, method: MethodRun, rule: Rule, period: Period | None) ->
     if sound.screens:
         notes.append("with the planned screens: " + ", ".join(f"{name} {height:g} m"
                                                                for name, height in sorted(sound.screens.items())))
+    if run.sound.method.id == "octave" and not run.sound.scene(sound.screens).houses.plain:
+        notes.append(HOUSES)
+        citations.append(ANNEX_A)
     basis = sound.median_basis
     if quantity == "lae_db":
         loudest = max((item for item in sound.items if item.blow_above_db is not None),
