@@ -72,7 +72,8 @@
       lines.some((line) => line.effect !== "noise") && ground,
       lines.some((line) => line.effect === "noise") && noise,
     ];
-    return `Levels on a grid of ${cell} m, at whose edge lines end, over the whole programme. ${texts.filter(Boolean).join(" ")}`;
+    const grid = `Levels on a grid of ${cell} m, at whose edge lines end, over the whole programme.`;
+    return [grid, ...texts.filter(Boolean)].join(" ");
   }
 
   /** Return how the findings of a line's limit differ from the grid, in words. */
