@@ -39,7 +39,7 @@ def baseline(ids: list[str], more_db: float = 0.0) -> pd.DataFrame:
 
 def site(overrides: Mapping[str, Mapping[str, Any]] | None = None, background_db: float = 0.0,
          strengths: tuple[float, float] = (1.0, 1.0), **changes: Any) -> Scenario:
-    """Return the site, with what is stated of methods, a shifted background, and factors on the boreholes' strengths."""
+    """Return the site, with what is stated of methods, a shifted background, factors on boreholes' strengths."""
     base = starter()
     near = receptors(base.crs).iloc[[0, 2, 3, 7, 0]].reset_index(drop=True)
     near.loc[4, "id"] = "far"
