@@ -16,7 +16,7 @@ from envpredict.monitoring.checks.neighbours import in_survey_zone
 from envpredict.monitoring.draft_baseline import baseline_rows
 from envpredict.monitoring.draft_cover import Cover, cover
 from envpredict.monitoring.draft_defaults import Defaults, load_defaults
-from envpredict.monitoring.draft_limits import Limit, highest_alert, levels_of, limits_of, windows_of
+from envpredict.monitoring.draft_limits import Limit, highest_alert, levels_of, limits_of, windows_of, without_room
 from envpredict.monitoring.draft_open import open_points
 from envpredict.monitoring.draft_stations import (
     Site,
@@ -26,7 +26,7 @@ from envpredict.monitoring.draft_stations import (
     vibration_stations,
 )
 from envpredict.monitoring.draft_works import activities, first_and_last, permitted_hours, phases, trial_piles
-from envpredict.monitoring.plan_rows import LimitSetUse, Method, Prediction, Proxy, Receptor, Station, Survey
+from envpredict.monitoring.plan_rows import Levels, LimitSetUse, Method, Prediction, Proxy, Receptor, Station, Survey
 from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.predicted import Predicted, from_assessment, margin_db, of_methods, worked
 
@@ -88,7 +88,7 @@ def draft_plan(assessment: Assessment, *, methods: Sequence[str] | None = None,
         predictions=_predictions(kept, at), stations=tuple(stations), proxies=_proxies(covers, stations),
         instruments=instruments(stations, _content_hz(basics), basics.defaults),
         baseline=baseline_rows(assessment, stations, kept, basics.first, basics.defaults),
-        levels=tuple(levels_of(limit, _medians(limit, at, held), basics.defaults) for limit in kept),
+        levels=tuple(_levels(limit, at, held, basics) for limit in kept),
         count_windows=tuple(window for limit in kept for window in windows_of(limit)),
         surveys=_surveys(basics), **_filled(basics, kept, stations))
     return _closed(plan, assessment, basics)
@@ -165,6 +165,13 @@ def _medians(limit: Limit, at: At, held: Mapping[str, str]) -> list[float]:
     """Return the medians that are expected at the stations from methods that may start."""
     return [one.median for one in limit.predicted
             if one.receptor in at[limit.criterion.id] and one.method not in held and math.isfinite(one.median)]
+
+
+def _levels(limit: Limit, at: At, held: Mapping[str, str], basics: Basics) -> Levels:
+    """Return the levels of a limit, with the methods that leave no room for them."""
+    levels = levels_of(limit, _medians(limit, at, held), basics.defaults)
+    crowded = without_room(limit, levels, at[limit.criterion.id])
+    return levels.model_copy(update={"derived": f"{levels.derived}; {crowded}"}) if crowded else levels
 
 
 def _head(assessment: Assessment) -> dict[str, Any]:

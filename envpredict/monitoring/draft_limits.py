@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from envpredict.core.citation import Basis, weakest
 from envpredict.core.quantities import QUANTITIES
 from envpredict.limits.persistence import Counted
-from envpredict.limits.values import DayAllowance
+from envpredict.limits.values import DayAllowance, Fixed
 from envpredict.monitoring.checks.coverage import near_its_limit
 from envpredict.monitoring.checks.limits import is_averaged
 from envpredict.monitoring.plan_fields import DAY_WORDS, Weighting
@@ -114,8 +114,11 @@ def _counts(rule: Rule) -> bool:
 
 def _note(rule: Rule | None, predicted: Sequence[Predicted]) -> str | None:
     parts = [f"{rule.title}, {rule.clause}"] if rule is not None else []
-    if len({round(one.limit, 6) for one in predicted}) > 1:
+    curved = rule is not None and isinstance(rule.value, Fixed) and any(row.points for row in rule.value.rows)
+    if curved or len({round(one.limit, 6) for one in predicted}) > 1:
         parts.append("the lowest value within the methods' frequencies; by measured frequency a higher one may hold")
+    if curved:
+        parts.append("a peak below those frequencies may have a lower one: records are judged peak by peak")
     if rule is not None and rule.basis != "read":
         parts.append("verify against the document")
     return "; ".join(parts) or None
@@ -214,6 +217,27 @@ def levels_of(limit: Limit, medians: Sequence[float], defaults: Defaults) -> Lev
     alert = _tidy(alert, top, found.action)
     return Levels(criterion=limit.criterion.id, alert=alert, action=_tidy(found.action, alert, stop), stop=stop,
                   alarm_windows_s=_windows(limit, defaults), basis=found.basis, derived=derived)
+
+
+def without_room(limit: Limit, levels: Levels, at: set[str]) -> str:
+    """Return which methods' median predictions already reach a level, and which; empty where none does.
+
+    `at`: the receptors whose stations judge the limit.
+    """
+    worst: dict[str, Predicted] = {}
+    for one in limit.predicted:
+        if one.receptor in at and math.isfinite(one.median) and (
+                one.method not in worst or one.median > worst[one.method].median):
+            worst[one.method] = one
+    said = []
+    for tier in ("stop", "action", "alert"):
+        level = getattr(levels, tier)
+        reached = {name: one for name, one in worst.items() if one.median >= level}
+        worst = {name: one for name, one in worst.items() if name not in reached}
+        if reached:
+            shown = ", ".join(f"{name} ({one.median:.3g} at {one.receptor})" for name, one in reached.items())
+            said.append(f"the {tier} level with {shown}")
+    return f"no room: the median prediction alone reaches {'; '.join(said)}" if said else ""
 
 
 def _tidy(value: float, above: float, below: float) -> float:

@@ -42,6 +42,10 @@ def open_points(report: AuditReport, plan: Plan, limited: set[str]) -> tuple[Ope
             more = f"; and {len(seen) - SHOWN} more" if len(seen) > SHOWN else ""
             said = "; ".join(str(evidence) for evidence in seen[:SHOWN])
             found.append(OpenPoint(rule=one.rule.id, what=f"{one.rule.checked}: {said}{more}"))
+    if plan.methods and all(method.condition for method in plan.methods):
+        found.append(OpenPoint(what="No method of this plan leaves room for alert levels below every limit as it's "
+                                    "predicted: none may start before its condition (see the methods) is met. Each row "
+                                    "of levels names the methods that reach it by their median alone."))
     bare = [station.id for station in plan.stations if station.kind == "movement" and not station.criteria]
     if bare:
         found.append(OpenPoint(what=f"Thresholds of movement points {', '.join(bare)}: no adopted document states any; "

@@ -20,7 +20,7 @@ from envpredict.monitoring.checks.coverage import near_its_limit
 from envpredict.monitoring.draft import draft_plan
 from envpredict.monitoring.draft_cover import cover, transfer_db
 from envpredict.monitoring.draft_defaults import load_defaults
-from envpredict.monitoring.draft_limits import highest_alert, levels_of, limits_of, windows_of
+from envpredict.monitoring.draft_limits import highest_alert, levels_of, limits_of, windows_of, without_room
 from envpredict.monitoring.draft_stations import interval_s
 from envpredict.monitoring.plan_schema import Plan
 from envpredict.monitoring.plan_toml import NEVER_ALONE, to_toml
@@ -442,3 +442,38 @@ def test_limit_above_the_scenarios_is_found(starter: Assessment) -> None:
     report = audit(plan.model_copy(update={"criteria": raised, "methods": free}), starter)
     assert report["M21"].outcome == "fail"
     assert any("limit 90 lies above 65" in evidence.said for evidence in report["M21"].evidence)
+
+
+def test_each_level_names_the_methods_that_reach_it_by_their_median_alone() -> None:
+    crowd = [one(median=12.0, method="hammer"), one("H2", median=8.0, method="vibrator"),
+             one("H2", median=6.0, method="drill"), one("H1", median=1.0, method="press")]
+    (limit,) = limits_of(crowd, {})
+    levels = levels_of(limit, [1.0], load_defaults())
+    assert without_room(limit, levels, {"H1", "H2"}) == (
+        "no room: the median prediction alone reaches the stop level with hammer (12 at H1); the action level with "
+        "vibrator (8 at H2); the alert level with drill (6 at H2)")
+    assert without_room(limit, levels, {"H1"}) == (
+        "no room: the median prediction alone reaches the stop level with hammer (12 at H1)")
+    assert without_room(limits_of([one(median=1.0)], {})[0], levels, {"H1"}) == ""
+
+
+def test_a_plan_whose_methods_all_lack_room_says_so_and_where(quay_plan: Plan) -> None:
+    assert all(method.condition for method in quay_plan.methods)
+    assert any("No method of this plan leaves room for alert levels" in point.what for point in quay_plan.open_points)
+    crowded = [row for row in quay_plan.levels if "no room: the median" in (row.derived or "")]
+    assert crowded
+    medians = {(row.criterion, row.method): [] for row in quay_plan.predictions}
+    for row in quay_plan.predictions:
+        medians[row.criterion, row.method].append(row.median or 0.0)
+    for row in quay_plan.levels:
+        assert row.alert is not None
+        reached = {method for (name, method), found in medians.items() if name == row.criterion
+                   and max(found) >= row.alert * (1 + 1e-3)}
+        assert all(method in (row.derived or "") for method in reached), row.criterion
+
+
+def test_a_limit_over_frequency_is_drafted_at_its_lowest_and_says_so(quay_plan: Plan) -> None:
+    # DIN 4150-3:1999, Table 1 (read): foundation values rise with frequency
+    notes = {row.id: row.note or "" for row in quay_plan.criteria}
+    assert "a peak below those frequencies may have a lower one" in notes["din_4150_3_1999.foundation.line_2"]
+    assert "frequencies" not in notes["bs_5228_1_2009.abc.dwelling.day"]
