@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 from noise_site import EAST, NORTH, folder
 from shapely.geometry import LineString, Point, box
 
+from envpredict.cli import main
 from envpredict.core.errors import EnvpredictError
 from envpredict.engine.assess import assess
 from envpredict.engine.intake import read_scenario
@@ -261,6 +263,14 @@ def test_the_screen_that_would_comply_is_found_and_judged(tmp_path: Path) -> Non
     assert row["margin_with_db"] >= 0.0
     lower = assessed(tmp_path / "c", **site, more=BUILT.replace("6.0", str(row["height_m"] - 1.0)))
     assert noise(lower)["margin_db"] < 0.0
+    told = CliRunner().invoke(main, ["compare", str(tmp_path / "a"), "--screen", "screen"])
+    assert told.exit_code == 0
+    cells = next(line.split() for line in told.output.splitlines() if line.startswith("vibratory_standard  H1"))
+    assert cells[2] == f"{row['margin_db']:+.1f}"
+    assert cells[3] == "none" or float(cells[3]) <= row["height_m"]      # steps of 0.5 m up to 12 m
+    wrong = CliRunner().invoke(main, ["compare", str(tmp_path / "a"), "--screen", "own"])
+    assert wrong.exit_code != 0
+    assert "no screen 'own' is drawn" in wrong.output
     with pytest.raises(EnvpredictError, match="no screen 'own' is drawn"):
         screen_heights(run, method, found.findings, "own")
 
