@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from envpredict.engine.assess import method_findings
 from envpredict.engine.catalogue import load_catalogue
 from envpredict.engine.findings import frame
 from envpredict.engine.intake import read_scenario
+from envpredict.engine.judging import method_findings
 from envpredict.engine.run import MethodRun, Run, prepare, run_method
 from envpredict.engine.works.choices import choices
 from envpredict.limits.schema import LimitSet

@@ -9,25 +9,25 @@ from typing import Any
 
 import click
 
+HUNDRED = 100
+
 
 @contextmanager
-def steps(count: int) -> Iterator[Callable[[str], None]]:
-    """Yield a function that is called with a short text before each of `count` steps."""
+def steps() -> Iterator[Callable[[str, float], None]]:
+    """Yield a function that is told what comes next, in a short text, and the share of the work done, 0 to 1."""
     if not sys.stderr.isatty():
-        yield lambda _text: None
+        yield lambda _text, _share: None
         return
-    done = 0
     current = ""
     bar: Any
-    with click.progressbar(length=count, file=sys.stderr, show_eta=False,
+    with click.progressbar(length=HUNDRED, file=sys.stderr, show_eta=False,
                            item_show_func=lambda _item: current) as bar:
 
-        def tell(text: str) -> None:
-            nonlocal done, current
+        def tell(text: str, share: float) -> None:
+            nonlocal current
             current = text
-            bar.update(1 if done else 0)
+            bar.update(max(round(HUNDRED * share) - bar.pos, 0))
             bar.render_progress()
-            done += 1
 
         yield tell
-        bar.update(count - bar.pos)
+        bar.update(HUNDRED - bar.pos)

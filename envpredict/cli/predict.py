@@ -30,11 +30,12 @@ def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bo
 
     check_target(folder, replace=replace)
     read = read_scenario(scenario)
-    with steps(len(read.methods) + 1) as tell:
+    with steps() as tell:
         assessment = assess(read, progress=tell)
         if unknowns:
+            tell("sampling what isn't known", 1.0)
             assessment = with_unknowns(assessment)
-        tell("writing")
+        tell("writing", 1.0)
         write_assessment(assessment, folder, replace=replace, grids=grids)
     click.echo(summary(assessment, folder))
     if strict:

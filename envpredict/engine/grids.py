@@ -65,14 +65,14 @@ def _thinned(run: Run, method: MethodRun, cells: Floats) -> NDArray[np.int64]:
 
 def _sound_grids(run: Run, methods: Sequence[MethodRun], cells: Floats) -> list[Floats]:
     """Return, per method, the highest level at each cell over the positions that stand for its works, incident."""
-    at = replace(run.sound.moved(SoundPoints.at(cells, GRID_EAR_M, _own_obstacles(run, cells))), others=())
+    at = replace(run.quiet.moved(SoundPoints.at(cells, GRID_EAR_M, _own_obstacles(run, cells))), others=())
     found: list[Floats] = []
     groups: dict[tuple[object, ...], tuple[Sound, list[int]]] = {}
     for number, method in enumerate(methods):
         piles = _thinned(run, method, cells)
         key = (tuple(piles.tolist()),)
         if key not in groups:
-            some = Positions(run.sound.positions.xy[piles], run.sound.positions.length_m[piles])
+            some = Positions(run.quiet.positions.xy[piles], run.quiet.positions.length_m[piles])
             groups[key] = (replace(at, positions=some, _fields={}), [])
         groups[key][1].append(number)
     for sound, members in groups.values():
@@ -96,7 +96,7 @@ def level_grids(run: Run, methods: Iterable[MethodRun]) -> Mapping[tuple[str, st
     chosen = list(methods)
     x, y = _axes(run)
     cells = np.column_stack([np.tile(x, len(y)), np.repeat(y, len(x))])
-    piles = run.sound.positions.xy
+    piles = run.quiet.positions.xy
     plan = np.hypot(cells[:, None, 0] - piles[None, :, 0], cells[:, None, 1] - piles[None, :, 1])
     plan = np.maximum(plan, LEAST_DISTANCE_M)
     sounds = _sound_grids(run, chosen, cells)

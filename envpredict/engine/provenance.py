@@ -33,7 +33,7 @@ def _citations(scenario: Scenario, catalogue: Catalogue, methods: Iterable[Metho
         for rule in catalogue.limit_sets[set_id].rules:
             found.update(rule.citations)
     for method in methods:
-        for field in method.vibration.fields:
+        for field in method.sample.vibration.fields:
             found.update({field.spec.source, *field.spec.sources, field.law.citation})
             if field.spec.scatter is not None:
                 found.add(field.spec.scatter.source)
@@ -60,7 +60,8 @@ def provenance(scenario: Scenario, catalogue: Catalogue, methods: tuple[MethodRu
     """Return the record of a run; it holds no clock time and no path, so a rerun gives the same."""
     sources = sorted(str(citation) for citation in _citations(scenario, catalogue, methods))
     noise = _noise_method(scenario)
-    models = sorted({field.spec.id for method in methods for field in method.vibration.fields} | set(noise.models))
+    laws = {field.spec.id for method in methods for field in method.sample.vibration.fields}
+    models = sorted(laws | set(noise.models))
     sets = tuple(f"{set_id}: {catalogue.limit_sets[set_id].document}, {catalogue.limit_sets[set_id].edition}"
                  for set_id in scenario.limits.ids)
     options = {"design_exceedance": scenario.design_exceedance, "methods": [m.choice.id for m in methods],

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,8 @@ from envpredict.engine.applied import Classed, classed, receptor_facts
 from envpredict.engine.geometry import plan_distance_m
 from envpredict.engine.learned.use import SiteUse
 from envpredict.engine.sound.method import MethodSound, method_sound, plant_by_screens
-from envpredict.engine.sound.run_sound import Sound, sound_of
+from envpredict.engine.sound.points import Neighbours
+from envpredict.engine.sound.run_sound import Sound, quiet
 from envpredict.engine.vibration.field import GroundVibration, ground_vibration
 from envpredict.engine.works.feasibility import Feasibility, feasibility
 from envpredict.engine.works.programme import SPEEDS, Passes, Speed, plan_work
@@ -26,22 +28,53 @@ if TYPE_CHECKING:
     from envpredict.scenario.types import Scenario
 
 Floats = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Run:
-    """The fixed parts of a run: one scenario with its ground, distances and sound paths."""
+    """A run: what no receptor changes, prepared once, and on demand what belongs to the receptors of `scenario`.
+
+    `quiet`: the sound of the works before points are chosen; `around`: what stands near whom, of all receptors, also
+    where `scenario` holds a part of them (`at`); `whole`: the run that this one is a part of, None for the whole one.
+    """
 
     scenario: Scenario
     catalogue: Catalogue
     choices: tuple[MethodChoice, ...]
     drive: Drives
     site: Site
-    plan_m: Floats
-    sound: Sound
-    facts: list[tuple[tuple[str, str | None], ...]]
+    quiet: Sound
+    around: Neighbours
     schemes: tuple[str, ...]
-    _classed: dict[str, Classed]
+    whole: Run | None = None
+    _classed: dict[str, Classed] = field(default_factory=dict)
+
+    @cached_property
+    def plan_m(self) -> Floats:
+        """Return (R, P) the plan distances from receptors to piles."""
+        return plan_distance_m(self.scenario.receptors.geometry, self.scenario.piles.geometry)
+
+    @cached_property
+    def facts(self) -> list[tuple[tuple[str, str | None], ...]]:
+        """Return the facts of every receptor that limit sets ask for."""
+        return receptor_facts(self.scenario)
+
+    @cached_property
+    def sound(self) -> Sound:
+        """Return the sound at the receptors: points chosen, and the plant of all candidates heard there."""
+        found = self.quiet.before(self.scenario, self.around)
+        for screens, plants in plant_by_screens(self.scenario, self.choices):
+            found.fields(plants, screens)
+        return found
+
+    def at(self, rows: Numbers) -> Run:
+        """Return the run for some of its receptors alone, in their order; all else is shared with this one."""
+        if len(rows) == self.receptor_count and bool((rows == np.arange(len(rows))).all()):
+            return self
+        scenario = replace(self.scenario, receptors=self.scenario.receptors.iloc[rows].reset_index(drop=True))
+        return replace(self, scenario=scenario, whole=self.whole or self, _classed={})
 
     def classed(self, set_id: str) -> Classed:
         """Return the receptors' classes under a limit set, found once."""
@@ -59,31 +92,70 @@ class Run:
         """Return the number of receptors."""
         return len(self.scenario.receptors)
 
+    @property
+    def pile_count(self) -> int:
+        """Return the number of piles."""
+        return len(self.scenario.piles)
 
-@dataclass(frozen=True, slots=True, eq=False)
+
+@dataclass(frozen=True, eq=False)
 class MethodRun:
-    """One candidate in a run: its programme, its ground vibration and its sound.
+    """One candidate in a run: its programme, and on demand its ground vibration and its sound at the run's receptors.
 
     `passes`: the programme at the likely rates; `programmes`: those at the slow, likely and fast rates.
-    `feasible`: whether it reaches the toe, pile by pile. `published`: the vibration without trial records of the site,
-    None where there are none.
+    `feasible`: whether it reaches the toe, pile by pile.
     """
 
+    run: Run
     choice: MethodChoice
     passes: Passes
     programmes: Mapping[Speed, Passes]
-    vibration: GroundVibration
-    sound: MethodSound
     feasible: Feasibility
     notes: tuple[str, ...]
-    published: GroundVibration | None = None
+    _made: dict[str, Any] = field(default_factory=dict)
+
+    def _once(self, name: str, make: Callable[[], T]) -> T:
+        """Return what is made once, whichever of the candidate's programmes is asked for."""
+        if name not in self._made:
+            self._made[name] = make()
+        found: T = self._made[name]
+        return found
+
+    def _vibration(self, choice: MethodChoice) -> GroundVibration:
+        run = self.run
+        return ground_vibration(choice, run.catalogue.models, run.drive, run.plan_m, run.schemes)
+
+    @property
+    def vibration(self) -> GroundVibration:
+        """Return the ground vibration at every receptor."""
+        return self._once("vibration", lambda: self._vibration(self.choice))
+
+    @property
+    def sound(self) -> MethodSound:
+        """Return the sound at every receptor."""
+        return self._once("sound", lambda: method_sound(self.run.sound, self.choice, self.run.drive))
 
     @property
     def without_trial(self) -> MethodRun | None:
         """Return the same candidate by the published laws alone, or None where no trial records change them."""
-        if self.published is None:
+        if not self.choice.site.laws:
             return None
-        return replace(self, choice=replace(self.choice, site=SiteUse()), vibration=self.published, published=None)
+        plain = replace(self.choice, site=SiteUse())
+        published = self._once("published", lambda: self._vibration(plain))
+        return replace(self, choice=plain, _made={"vibration": published, "sound": self.sound})
+
+    @property
+    def sample(self) -> MethodRun:
+        """Return the candidate at the first receptor alone: enough to tell what is the same at all of them."""
+        return self._once("sample", lambda: self.at(self.run.at(np.zeros(1, dtype=np.int64))))
+
+    def at(self, part: Run) -> MethodRun:
+        """Return the candidate in a part of its run."""
+        return self if part is self.run else replace(self, run=part, _made={})
+
+    def heard_as(self, run: Run, sound: MethodSound) -> MethodRun:
+        """Return the candidate in a part of its run, with another sound there."""
+        return replace(self, run=run, _made={"sound": sound})
 
     @property
     def shift_s(self) -> float:
@@ -99,24 +171,15 @@ class MethodRun:
 
 
 def prepare(scenario: Scenario, catalogue: Catalogue, choices: tuple[MethodChoice, ...]) -> Run:
-    """Return the run of a scenario: ground read, distances measured, sound paths laid."""
+    """Return the run of a scenario: ground and site read; what belongs to receptors is made when it's asked for."""
     from envpredict.ground.schemes import SCHEMES
 
-    sound = sound_of(scenario)
-    for screens, plants in plant_by_screens(scenario, choices):
-        sound.fields(plants, screens)
-    return Run(
-        scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, read_ground(scenario)),
-        site=read_site(scenario),
-        plan_m=plan_distance_m(scenario.receptors.geometry, scenario.piles.geometry),
-        sound=sound, facts=receptor_facts(scenario),
-        schemes=tuple(SCHEMES),
-        _classed={},
-    )
+    return Run(scenario=scenario, catalogue=catalogue, choices=choices, drive=drives(scenario, read_ground(scenario)),
+               site=read_site(scenario), quiet=quiet(scenario), around=Neighbours.of(scenario), schemes=tuple(SCHEMES))
 
 
 def run_method(run: Run, choice: MethodChoice) -> MethodRun:
-    """Return one candidate with its programme, vibration and sound."""
+    """Return one candidate with its programme, ready to be asked for its vibration and its sound."""
     programmes = {speed: plan_work(run.scenario, choice, run.drive, run.site, speed) for speed in SPEEDS}
     passes = programmes["likely"]
     notes = []
@@ -128,9 +191,4 @@ def run_method(run: Run, choice: MethodChoice) -> MethodRun:
     if passes.unknown_ground.any():
         notes.append("the ground's class isn't known along the whole drive: days and hours assume the slowest rate "
                      "there")
-    def vibration(candidate: MethodChoice) -> GroundVibration:
-        return ground_vibration(candidate, run.catalogue.models, run.drive, run.plan_m, run.schemes)
-
-    return MethodRun(choice, passes, programmes, vibration(choice), method_sound(run.sound, choice, run.drive),
-                     feasibility(run, choice), tuple(notes),
-                     vibration(replace(choice, site=SiteUse())) if choice.site.laws else None)
+    return MethodRun(run, choice, passes, programmes, feasibility(run, choice), tuple(notes))

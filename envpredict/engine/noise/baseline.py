@@ -21,23 +21,24 @@ class Baseline:
     position: str
 
 
-def baselines(scenario: Scenario, period: Period) -> list[Baseline]:
-    """Return every receptor's baseline of a period, as measured; without a measurement both levels are None.
+NOT_MEASURED = Baseline(None, None, "free_field")
+
+
+def measured(scenario: Scenario, period: Period) -> dict[str, Baseline]:
+    """Return the baseline of a period, as measured, of every receptor that has one.
 
     Found under the period's id or label, or under that of the period whose background serves for it. The rule converts
     a level to its own place, once.
     """
-    nothing = Baseline(None, None, "free_field")
     table = scenario.baseline
-    ids = scenario.receptors["id"].tolist()
-    if table is None:
-        return [nothing] * len(ids)
-    words = table["period"].str.casefold()
     known: dict[str, Baseline] = {}
+    if table is None:
+        return known
+    words = table["period"].str.casefold()
     for names in ({period.baseline_id.casefold()}, {period.id.casefold(), period.label.casefold()}):
         for row in table[words.isin(names)].itertuples():
             known[str(row.receptor)] = Baseline(_number(row.laeq_db), _number(row.la90_db), str(row.position))
-    return [known.get(str(name), nothing) for name in ids]
+    return known
 
 
 def _number(value: Any) -> float | None:

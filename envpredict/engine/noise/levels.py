@@ -115,13 +115,14 @@ def adjustments(run: Run, method: MethodRun, rule: Rule, period: Period | None) 
 
 
 def sound_at(run: Run, method: MethodRun, step: PlaceStep) -> MethodSound:
-    """Return the candidate's sound where a rule's place has its points, made once."""
+    """Return the candidate's sound where a rule's place has its points, made once: the boundary's for all parts."""
     if step.where == "receptors":
         return method.sound
-    kept = method.sound.kept
-    if step.where not in kept:
-        kept[step.where] = method_sound(run.sound, method.choice, run.drive, step.where, method.sound.screens)
-    found: MethodSound = kept[step.where]
+    screens = method.sound.screens
+    kept, key = run.sound.shared, (step.where, method.choice.id, tuple(sorted(screens.items())))
+    if key not in kept:
+        kept[key] = method_sound(run.sound, method.choice, run.drive, step.where, screens)
+    found: MethodSound = kept[key]
     return found
 
 

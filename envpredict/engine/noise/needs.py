@@ -78,10 +78,17 @@ def noise_needs(run: Run, methods: Sequence[MethodRun], findings: pd.DataFrame) 
                   round(float(s), 3), *np.round(one, 3).tolist())
                  for receptor, m, n, p, s, one in zip(group["receptor"], margin, need, plant, share, single,
                                                       strict=True)]
-    table = pd.DataFrame(rows, columns=list(NEED_COLUMNS))
-    order = pd.MultiIndex.from_frame(hardest[["receptor", "method"]])
-    return table.set_index(["receptor", "method"]).reindex(order.intersection(
-        pd.MultiIndex.from_frame(table[["receptor", "method"]]), sort=False)).reset_index()[list(NEED_COLUMNS)]
+    return in_order(pd.DataFrame(rows, columns=list(NEED_COLUMNS)), findings)
+
+
+def in_order(needs: pd.DataFrame, findings: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of needs in the order in which findings on noise first come with their receptor and method."""
+    import pandas as pd
+
+    order = pd.MultiIndex.from_frame(_hardest(findings)[["receptor", "method"]])
+    known = pd.MultiIndex.from_frame(needs[["receptor", "method"]])
+    found = needs.set_index(["receptor", "method"]).reindex(order.intersection(known, sort=False))
+    return found.reset_index()[list(NEED_COLUMNS)]
 
 
 def _needs(run: Run, method: MethodRun, where: tuple[str, str, str], receptors: NDArray[np.int64], margin: Floats,

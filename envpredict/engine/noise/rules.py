@@ -16,7 +16,7 @@ from envpredict.engine.chances.judge_rule import counting, counts_days, judge_ru
 from envpredict.engine.confirmed import confirmed
 from envpredict.engine.findings import Block, Evidence, Heading, rows
 from envpredict.engine.hours_rules import level_for_hours
-from envpredict.engine.noise.baseline import Baseline, baselines
+from envpredict.engine.noise.baseline import NOT_MEASURED, Baseline, measured
 from envpredict.engine.noise.levels import MAXIMA, RuleLevels, levels_of
 from envpredict.engine.sound.points import OTHER, SIDES
 from envpredict.limits.adjust import WorksDays
@@ -70,10 +70,11 @@ def _from_background(run: Run, limit_set: LimitSet, rule: Rule, class_id: str, p
                      days: float | None) -> LimitValue | Missing | NotGoverned:
     """Return the limit that follows a background, asked for once in a run."""
     key = (limit_set.id, rule.id, class_id, period_id, base, days)
-    if key not in run.sound.kept:
-        run.sound.kept[key] = rule.limit_from_background(class_id, period_id, base.laeq_db, base.la90_db, base.position,
-                                                         days=days)
-    found: LimitValue | Missing | NotGoverned = run.sound.kept[key]
+    kept = run.sound.shared
+    if key not in kept:
+        kept[key] = rule.limit_from_background(class_id, period_id, base.laeq_db, base.la90_db, base.position,
+                                               days=days)
+    found: LimitValue | Missing | NotGoverned = kept[key]
     return found
 
 
@@ -81,7 +82,11 @@ def _measured(run: Run, period: Period) -> list[Baseline]:
     """Return every receptor's baseline of a period, read once in a run."""
     key = ("baseline", period.id, period.label, period.baseline_id)
     if key not in run.sound.kept:
-        run.sound.kept[key] = baselines(run.scenario, period)
+        shared = run.sound.shared
+        if key not in shared:
+            shared[key] = measured(run.scenario, period)
+        known: dict[str, Baseline] = shared[key]
+        run.sound.kept[key] = [known.get(str(name), NOT_MEASURED) for name in run.scenario.receptors["id"]]
     found: list[Baseline] = run.sound.kept[key]
     return found
 
@@ -108,7 +113,7 @@ def _evidence(run: Run, method: MethodRun, judgement: Judgement, levels: RuleLev
     basis = max(rank(sound.basis), *(rank(one.basis) for one in levels.citations), 0)
     notes = (*method.notes, *method.choice.site.plant_notes, *levels.notes,
              *((counting(rule), DAY_RULE_NOTE) if counts_days(rule) else ()))
-    piles = run.plan_m.shape[1]
+    piles = run.pile_count
     unproven = method.feasible.doubts(piles)[pile]
     if levels.median_basis == "estimate":
         what = "maximum" if rule.quantity in MAXIMA else "sound power"

@@ -61,22 +61,41 @@ class SoundPoints:
                    np.zeros(count, dtype=np.int64), np.full(count, -1, dtype=np.int64) if own is None else own)
 
 
-def sound_points(scenario: Scenario) -> SoundPoints:
-    """Return the points of every receptor.
+@dataclass(frozen=True, slots=True, eq=False)
+class Neighbours:
+    """What stands near whom: trees and geometries of a whole scenario.
+
+    `works`: all piles as one geometry; `solid`: every building of receptors and obstacles; `obstacles`: None without
+    any.
+    """
+
+    works: Any
+    solid: Any
+    obstacles: Any | None
+
+    @classmethod
+    def of(cls, scenario: Scenario) -> Neighbours:
+        """Return the neighbourhoods of a whole scenario."""
+        import shapely
+
+        obstacles = scenario.obstacles
+        tree = None if obstacles is None or not len(obstacles) else shapely.STRtree(obstacles.geometry.to_numpy())
+        return cls(shapely.multipoints(np.asarray(scenario.piles.geometry.values)),
+                   _solid(scenario.receptors, obstacles), tree)
+
+
+def sound_points(receptors: gpd.GeoDataFrame, around: Neighbours) -> SoundPoints:
+    """Return the points of some or all of the receptors of a scenario.
 
     A building drawn as a polygon has, for every floor, a point before the facade that faces the works and one before
     each of the other sides; a building drawn as a point one per floor there; everything else one place. They come in
     the order of the receptors.
     """
-    import shapely
-
-    receptors = scenario.receptors
-    works = shapely.multipoints(np.asarray(scenario.piles.geometry.values))
+    works, solid = around.works, around.solid
     nearest = facing_point(receptors.geometry, works)
     shapes = np.asarray(receptors.geometry.values, dtype=object)
     floors = np.maximum(receptors["floors"].to_numpy(dtype=int), 0)
-    own = own_obstacles(receptors, scenario.obstacles)
-    solid = _solid(receptors, scenario.obstacles)
+    own = own_obstacles(receptors, around.obstacles)
     places: list[tuple[int, str, Floats]] = []
     for row, shape in enumerate(shapes):
         building = floors[row] > 0 and shape.geom_type in ("Polygon", "MultiPolygon")
@@ -93,8 +112,8 @@ def sound_points(scenario: Scenario) -> SoundPoints:
                        own[row_of[repeat]])
 
 
-def own_obstacles(receptors: gpd.GeoDataFrame, obstacles: gpd.GeoDataFrame | None) -> Ints:
-    """Return, per receptor (R), the number of the obstacle that is its own building; -1 where there's none.
+def own_obstacles(receptors: gpd.GeoDataFrame, tree: Any | None) -> Ints:
+    """Return, per receptor (R), the number of the obstacle in a tree that is its own building; -1 for none.
 
     Of a polygon: the obstacle that shares most of its area, if that is more than half of the smaller of the two. Of a
     building drawn as a point or line: the nearest obstacle polygon within 2 m.
@@ -102,11 +121,10 @@ def own_obstacles(receptors: gpd.GeoDataFrame, obstacles: gpd.GeoDataFrame | Non
     import shapely
 
     own = np.full(len(receptors), -1, dtype=np.int64)
-    if obstacles is None or not len(obstacles):
+    if tree is None:
         return own
-    shapes = np.asarray(obstacles.geometry.values, dtype=object)
+    shapes = tree.geometries
     areas = shapely.area(shapes)
-    tree = shapely.STRtree(shapes)
     floors = receptors["floors"].to_numpy(dtype=int)
     for row, shape in enumerate(receptors.geometry.to_numpy()):
         if shape.geom_type in ("Polygon", "MultiPolygon"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -15,7 +15,7 @@ from envpredict.engine.geometry import coordinates
 from envpredict.engine.sound.by_hand import Bs5228Hand, FtaHand
 from envpredict.engine.sound.field import NoiseMethod, PlantField, Positions, plant_fields
 from envpredict.engine.sound.octave import OctaveMethod
-from envpredict.engine.sound.points import FIRST_EAR_M, SoundPoints, sound_points
+from envpredict.engine.sound.points import FIRST_EAR_M, Neighbours, SoundPoints, sound_points
 from envpredict.engine.sound.scene import Screens, SoundScene, sound_scene
 from envpredict.engine.sound.sides import loudest_sides
 from envpredict.engine.works.site import clock_s
@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 Where = Literal["receptors", "boundary"]
 NOISE_METHODS: dict[str, NoiseMethod] = {method.id: method for method in (OctaveMethod(), Bs5228Hand(), FtaHand())}
 """The ways to predict the level of plant, by the word of a scenario's [choice] noise."""
+NOWHERE = SoundPoints.at(np.zeros((0, 2)), FIRST_EAR_M)
 OTHER_SPECTRUM = "diesel_rig"
 OTHER_U_DB = 5.0
 OTHER_SOURCE = Citation("the scenario", None, "other sources: sound power stated by the user", "read",
@@ -72,7 +73,8 @@ def other_sources(scenario: Scenario) -> tuple[OtherSource, ...]:
 class Sound:
     """What a run knows of sound. `positions`: the piles; `points`: before the receptors; `others`: other sources.
 
-    `kept`: what else is found once in a run (limits that follow the background).
+    `kept`: what else is found once for these receptors (their background); `shared`: what parts of a run share (the
+    sound along the site's boundary, limits that follow the background).
     """
 
     scenario: Scenario
@@ -81,9 +83,17 @@ class Sound:
     points: SoundPoints
     others: tuple[OtherSource, ...]
     kept: dict[Any, Any] = field(default_factory=dict)
+    shared: dict[Any, Any] = field(default_factory=dict)
     _scenes: dict[tuple[tuple[str, float], ...], SoundScene] = field(default_factory=dict)
     _fields: dict[tuple[Where, tuple[tuple[str, float], ...]], dict[Plant, PlantField]] = field(default_factory=dict)
-    _points: dict[Where, SoundPoints] = field(default_factory=dict)
+    _edge: dict[Where, SoundPoints] = field(default_factory=dict)
+    _edge_fields: dict[tuple[Where, tuple[tuple[str, float], ...]], dict[Plant, PlantField]] = field(
+        default_factory=dict)
+
+    def before(self, scenario: Scenario, around: Neighbours) -> Sound:
+        """Return the same works' sound before the receptors of a scenario, or of a part of it; nothing is known yet."""
+        points = loudest_sides(self.scene({}), sound_points(scenario.receptors, around), self.positions)
+        return replace(self, scenario=scenario, points=points, kept={}, _fields={})
 
     def scene(self, screens: Screens) -> SoundScene:
         """Return the scene with these planned screens standing, built once."""
@@ -96,12 +106,17 @@ class Sound:
         """Return the points before the receptors, or along the site's boundary, or what is missing to have them."""
         if where == "receptors":
             return self.points
-        if where not in self._points:
+        if where not in self._edge:
             edge = boundary_points(self.scenario)
             if isinstance(edge, Missing):
                 return edge
-            self._points[where] = SoundPoints.at(edge.xy, FIRST_EAR_M)
-        return self._points[where]
+            self._edge[where] = SoundPoints.at(edge.xy, FIRST_EAR_M)
+        return self._edge[where]
+
+    def _known(self, where: Where, screens: Screens) -> dict[Plant, PlantField]:
+        """Return what is known already: the boundary's is shared by all parts of a run."""
+        fields = self._fields if where == "receptors" else self._edge_fields
+        return fields.setdefault((where, tuple(sorted(screens.items()))), {})
 
     def fields(self, plants: Iterable[Plant], screens: Screens, where: Where = "receptors") -> dict[Plant, PlantField]:
         """Return the fields of items of plant at the points, from every pile; what is known already isn't made again.
@@ -111,7 +126,7 @@ class Sound:
         points = self.points_at(where)
         if isinstance(points, Missing):
             raise ValueError(points.why)
-        known = self._fields.setdefault((where, tuple(sorted(screens.items()))), {})
+        known = self._known(where, screens)
         wanted = list(dict.fromkeys(plants))
         missing = [plant for plant in wanted if plant not in known]
         if missing:
@@ -123,7 +138,7 @@ class Sound:
         source, points = self.others[number], self.points_at(where)
         if isinstance(points, Missing):
             raise ValueError(points.why)
-        known = self._fields.setdefault((where, tuple(sorted(screens.items()))), {})
+        known = self._known(where, screens)
         if source.plant not in known:
             at = Positions(np.array([[source.x, source.y]]), np.array([np.nan]))
             known |= plant_fields(self.scene(screens), self.method, points, at, [source.plant])
@@ -131,15 +146,11 @@ class Sound:
 
     def moved(self, points: SoundPoints) -> Sound:
         """Return the same run's sound at other points, in the same scenes; nothing is known there yet."""
-        return Sound(self.scenario, self.method, self.positions, points, self.others, _scenes=self._scenes)
+        return replace(self, points=points, kept={}, _fields={})
 
 
-def sound_of(scenario: Scenario) -> Sound:
-    """Return the sound of a scenario: points chosen, nothing predicted yet."""
+def quiet(scenario: Scenario) -> Sound:
+    """Return the sound of a scenario's works before points are chosen."""
     positions = Positions(coordinates(scenario.piles.geometry), scenario.piles["length_m"].to_numpy(dtype=float))
     method = NOISE_METHODS[scenario.choice.get("noise", "octave")]
-    standing = sound_scene(scenario, {})
-    points = loudest_sides(standing, sound_points(scenario), positions)
-    found = Sound(scenario, method, positions, points, other_sources(scenario))
-    found._scenes[()] = standing
-    return found
+    return Sound(scenario, method, positions, NOWHERE, other_sources(scenario))

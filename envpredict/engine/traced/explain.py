@@ -6,6 +6,8 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from envpredict.core.citation import Citation
 from envpredict.core.errors import InputProblems, Problem, UnknownName
 from envpredict.core.quantities import POSITIONS, QUANTITIES
@@ -134,14 +136,16 @@ def explain(assessment: Assessment, receptor: str, method: str | None = None,
     run: Run = assessment.detail["run"]
     row = assessment.receptors["id"].tolist().index(receptor) if receptor in set(assessment.receptors["id"]) else -1
     findings = chosen_findings(assessment, receptor, method)
-    facts = ", ".join(f"{key} {value}" for key, value in run.facts[row] if value is not None)
+    part = run.at(np.array([row], dtype=np.int64))
+    facts = ", ".join(f"{key} {value}" for key, value in part.facts[0] if value is not None)
     lines = [f"{assessment.scenario.title}", f"Receptor {receptor}: {facts}"]
+    at_part = {name: one.at(part) for name, one in assessment.detail["methods"].items()}
     for _, finding in findings.iterrows():
-        chosen: MethodRun = of_finding(assessment.detail["methods"][finding["method"]], finding)
+        chosen: MethodRun = of_finding(at_part[finding["method"]], finding)
         lines += ["", f"{chosen.choice.title} ({finding['method']}): {finding['effect']}, rule '{finding['rule']}' of "
                       f"{finding['limit_set']}" + (f", {finding['period']}" if finding["period"] else "")]
-        lines += _prediction_lines(run, chosen, finding, row, exceedances)
-        lines += _limit_lines(run, finding)
+        lines += _prediction_lines(part, chosen, finding, 0, exceedances)
+        lines += _limit_lines(part, finding)
         lines += _verdict_lines(finding, run.design_exceedance)
     lines += ["", *(f"! {caution}" for caution in assessment.cautions)]
     return "\n".join(_wrapped(lines))

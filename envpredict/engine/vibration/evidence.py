@@ -82,7 +82,7 @@ def _buried(seen: Examined) -> NDArray[np.object_]:
 
 def _row_notes(seen: Examined, phase: NDArray[np.object_]) -> NDArray[np.object_]:
     case = seen.case
-    piles = case.run.plan_m.shape[1]
+    piles = case.run.pile_count
     remarks = case.method.feasible.remarks(piles)[seen.pile]
     said = seen.way.said[seen.spots.of]
     spoken = np.array(seen.levels.spoken if seen.levels else [""] * len(case.method.vibration.fields),
@@ -117,7 +117,7 @@ def evidence(seen: Examined, trial: TrialRows) -> Evidence:
         return np.array(values, dtype=object)[which]
 
     unproven = trial.unless_proven(of_law([field.unproven for field in fields]))
-    doubts = feasible.doubts(case.run.plan_m.shape[1])[pile]
+    doubts = feasible.doubts(case.run.pile_count)[pile]
     partial = np.where(seen.limits.partial == "", "", "a phase of the method isn't judged")
     for text in (doubts, partial):
         unproven = np.where(unproven == "", text, unproven).astype(object)

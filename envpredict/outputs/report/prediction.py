@@ -64,7 +64,7 @@ def used_laws(shown: Context) -> list[Used]:
     runs = shown.assessment.detail.get("methods")
     if runs is not None:
         return [Used(run.choice.title, field.law, field.spec, field.notes)
-                for run in runs.values() for field in run.vibration.fields]
+                for run in runs.values() for field in run.sample.vibration.fields]
     models = shown.catalogue.models
     return [Used(choice.title, law, models[law.model]) for choice in shown.methods for law in choice.laws
             if law.role != "alternative"]
