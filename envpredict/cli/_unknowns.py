@@ -43,8 +43,8 @@ def _lines(study: Study) -> Iterator[str]:
         yield from _wrapped(line)
     yield from ("", *unknowns_table(study), "", *verdicts_table(study), "")
     yield from _wrapped("share: of the doubt p (1 - p) in all verdicts, what goes on average once it is known, with "
-                        "twice its standard error; there: the same of the verdict that it moves most; changes: the chance "
-                        "that knowing it moves that verdict to another of unlikely, possible and likely.")
+                        "twice its standard error; there: the same of the verdict that it moves most; changes: the "
+                        "chance that knowing it moves that verdict to another of unlikely, possible and likely.")
     yield from _wrapped("* not in the findings' chances: they hold it at its likely value.")
     yield from _wrapped(study.differs)
     yield from _wrapped(study.sampled)
