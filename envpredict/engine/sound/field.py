@@ -29,6 +29,8 @@ HEAD_HEIGHT = Citation("common practice", None,
 TILE_PATHS = 60_000
 """So many paths go through at once; it bounds the memory, never the result."""
 PILE_HEAD = "pile_head"
+THREADS = [min(os.cpu_count() or 1, 8)]
+"""The threads that tiles of paths go through; a process that shares the processors with others takes fewer."""
 
 
 class NoiseMethod(Protocol):
@@ -154,7 +156,7 @@ def plant_fields(scene: SoundScene, method: NoiseMethod, points: SoundPoints, po
             field.u_db[tile] = np.sqrt(square / field.energy[:, tile].sum(axis=0, dtype=float))
 
     step = max(tile_paths // max(len(positions), 1), 1)
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, 8)) as pool:
+    with ThreadPoolExecutor(max_workers=THREADS[0]) as pool:
         for _ in pool.map(fill, tiles(len(points), step)):
             pass
     return dict(zip(items, fields, strict=True))

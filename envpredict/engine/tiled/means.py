@@ -27,14 +27,15 @@ class Means:
     """What a run may use.
 
     `memory_gb`: for the tiles at work, all processes together, beside the results themselves; `workers`: processes on
-    this machine; `cluster`: address of a scheduler whose workers take the tiles; `cache`: folder in which finished
-    tiles are kept, and taken from if they're there already.
+    this machine; `cluster`: address of a scheduler whose workers take the tiles; `cache`: folder in which the finished
+    tiles of a run of several are kept; `resume`: those that are there already are used.
     """
 
     memory_gb: float = DEFAULT_MEMORY_GB
     workers: int = 1
     cluster: str | None = None
     cache: Path | None = None
+    resume: bool = False
 
     def __post_init__(self) -> None:
         problems = []

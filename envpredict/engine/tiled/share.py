@@ -30,9 +30,10 @@ def tiles(shared: Ready, means: Means, tell: Progress) -> list[TileResult]:
     can't be kept.
     """
     pieces = cut(shared.run.receptor_count, tile_size(shared, means))
-    kept = Kept.of(means.cache, "" if means.cache is None else fingerprint(shared.run.scenario))
+    keep = means.cache if means.resume or len(pieces) > 1 else None
+    kept = Kept.of(keep, "" if keep is None else fingerprint(shared.run.scenario))
     found: dict[int, TileResult] = {}
-    for number, rows in enumerate(pieces):
+    for number, rows in enumerate(pieces if means.resume else ()):
         tile = kept.get(*_ends(rows))
         if tile is not None:
             found[number] = tile
