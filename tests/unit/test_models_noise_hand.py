@@ -213,6 +213,30 @@ def test_sum_of_sources_is_surer_only_where_their_errors_are_their_own() -> None
     assert moved / 0.01 == pytest.approx(shares[0, 0], abs=1e-3)
 
 
+@pytest.mark.parametrize(("levels", "u"), [
+    ([60.0, 60.0], [3.0, 3.0]), ([60.0, 60.0], [5.0, 5.0]), ([60.0, 55.0], [5.0, 3.0]), ([60.0] * 4, [4.0] * 4),
+    ([60.0, 57.0, 54.0], [2.0, 5.0, 5.0])])
+def test_sum_of_uncertain_sources_is_exceeded_as_often_as_when_it_is_drawn(levels: list[float], u: list[float]) -> None:
+    # against the sum itself, drawn 400 000 times: median and the level exceeded by 1 draw in 20
+    draws = np.random.default_rng(1).standard_normal((400_000, len(levels)))
+    drawn = weighting.energy_sum(np.array(levels) + draws * np.array(u))
+    energy, spread = uncertainty.sum_of_sources(10.0 ** (np.array(levels) / 10.0), u)
+    median = 10.0 * float(np.log10(energy))
+    assert median == pytest.approx(np.median(drawn), abs=0.3)
+    seldom = float(np.quantile(drawn, 0.95))
+    assert seldom - 0.05 < median + 1.645 * float(spread) < seldom + 0.45
+    # as if each source were at its median, the sum would be called too quiet
+    assert median > float(weighting.energy_sum(levels)) + 0.15
+
+
+def test_a_single_source_is_its_own_sum() -> None:
+    energy, spread = uncertainty.sum_of_sources(np.array([[1e6, 0.0], [0.0, 0.0]]), 5.0)
+    np.testing.assert_allclose(energy, [1e6, 0.0])
+    np.testing.assert_allclose(spread, [5.0, 0.0])
+    with pytest.raises(ValueError, match="energy must be 0 or above"):
+        uncertainty.sum_of_sources([-1.0], 3.0)
+
+
 def test_measurements_draw_the_level_to_themselves() -> None:
     level, u = uncertainty.updated_level_db(116.0, 4.0, 120.0, 2.0, [0.0, 1.0, 1000.0])
     np.testing.assert_allclose(level, [116.0, 119.2, 120.0], atol=0.01)

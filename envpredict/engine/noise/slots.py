@@ -14,7 +14,7 @@ from envpredict.engine.blocks import Blocks, Stretches, clock_blocks, rolling_bl
 from envpredict.engine.chances.reduce import worst_point
 from envpredict.engine.sound.method import ON_TIME_RELATIVE_SD, MethodSound
 from envpredict.engine.sound.times import StageTimes
-from envpredict.models.noise.uncertainty import on_time_u_db
+from envpredict.models.noise.uncertainty import on_time_u_db, sum_of_sources
 
 if TYPE_CHECKING:
     from envpredict.engine.works.programme import Passes
@@ -48,15 +48,19 @@ class Heard:
     by_pile: ByPile
 
     def level_db(self) -> Floats:
-        """Return the levels (Q, S) of everything together in dB; -inf where nothing sounds."""
+        """Return the levels (Q, S) of everything together in dB, each source at its median; -inf where all is still."""
         with np.errstate(divide="ignore"):
             return np.asarray(10.0 * np.log10(self.energy.sum(axis=0)))
 
-    def source_u_db(self) -> Floats:
-        """Return the uncertainty (Q, S) by the sources' powers: each one's own draw, shared by places, piles, days."""
-        total = self.energy.sum(axis=0)
-        share = self.energy / np.where(total > 0.0, total, 1.0)
-        return np.asarray(np.sqrt(((share * self.u_db[:, None, None]) ** 2).sum(axis=0)))
+    def median_db(self) -> tuple[Floats, Floats]:
+        """Return the median levels (Q, S) of the sum in dB, and its uncertainty by the sources' powers in dB.
+
+        Each source has a draw of its own, shared by places, piles and days: what they sum up to lies above the sum of
+        their medians.
+        """
+        median, u_db = sum_of_sources(self.energy, self.u_db[:, None, None])
+        with np.errstate(divide="ignore"):
+            return np.asarray(10.0 * np.log10(median)), u_db
 
     def take(self, keep: NDArray[Any]) -> Heard:
         """Return what is heard in the chosen slots."""
@@ -82,10 +86,10 @@ def at_receptors(heard: Heard, receptor: Ints | None, count: int, quantity: str,
     `receptor` (Q): whose point each is, in order; None where all points serve all receptors (the site's boundary).
     `add_db` is added once: a facade, a window, an adjustment; `add_u_db` is the standard uncertainty of that.
     """
-    level = heard.level_db()
+    level, source = heard.median_db()
     point = worst_point(level, receptor, count)
     rows = np.arange(level.shape[1])[None, :]
-    shared = np.sqrt(heard.source_u_db() ** 2 + heard.way_u_db**2 + add_u_db**2)
+    shared = np.sqrt(source**2 + heard.way_u_db**2 + add_u_db**2)
     series = LevelSeries(quantity, position, heard.slots, level[point, rows] + add_db, shared[point, rows],
                          heard.own_u_db[point, rows], heard.in_range[point, rows])
     return AtReceptors(series, point)

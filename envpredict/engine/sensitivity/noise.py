@@ -95,12 +95,9 @@ def _table(question: Question, speed: Speed) -> Table:
     gains = [np.zeros(len(energy)) for _ in range(3)]
     gains[0] = _on_time(question, method, levels, lambda use: use.on_time_low)
     gains[2] = _on_time(question, method, levels, lambda use: use.on_time_high)
-    with np.errstate(divide="ignore"):
-        total = 10.0 * np.log10(energy.sum(axis=0))
-    loudest = int(total.argmax())
     shifts, limits = _limits(question, method)
     return Table(energy, heard.way_u_db[point, slot], levels.at.series.own[row], np.ones(len(slot)),
-                 float(levels.at.series.median[row, loudest] - total[loudest]), levels.step.u_db,
+                 float(levels.step.add_db + levels.adjust_db), levels.step.u_db,
                  np.stack(gains, axis=1), shifts, question.threshold_db(limits), levels)
 
 

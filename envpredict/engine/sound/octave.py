@@ -22,7 +22,13 @@ from envpredict.models.noise.iso9613_2_1996.sources import (
     SCREEN_SIZE,
 )
 from envpredict.models.noise.segments import LEAST_SEGMENT_M, is_point, nearest_distance_m, segments_needed
-from envpredict.models.noise.uncertainty import PROPAGATION, SCREENING, propagation_u_db, screening_u_db
+from envpredict.models.noise.uncertainty import (
+    PROPAGATION,
+    SCREENING,
+    SUM_OF_SOURCES,
+    propagation_u_db,
+    screening_u_db,
+)
 from envpredict.models.noise.weighting import A_WEIGHTING_DB
 
 if TYPE_CHECKING:
@@ -132,7 +138,8 @@ class OctaveMethod:
                                "iso9613_housing")
     title: str = f"{EDITION}, octave bands. {NOT_CLAIMED}"
     of_maxima: bool = False
-    sources: tuple[Citation, ...] = (REFLECTION, SCREEN_SIZE, POINT_SOURCE, LONG_DETOUR, PROPAGATION, SCREENING)
+    sources: tuple[Citation, ...] = (REFLECTION, SCREEN_SIZE, POINT_SOURCE, LONG_DETOUR, PROPAGATION, SCREENING,
+                                     SUM_OF_SOURCES)
 
     def levels(self, scene: SoundScene, ends: Ends, span_m: Floats, plants: Sequence[Plant]) -> Levels:
         """Return the levels of items of plant that stand at the sources of these paths."""

@@ -15,6 +15,7 @@ from envpredict.engine.sound.paths import Ends
 from envpredict.engine.sound.points import SIDES
 from envpredict.engine.sound.trace import trace
 from envpredict.limits.outcome import Missing
+from envpredict.models.noise.uncertainty import SUM_OF_SOURCES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from envpredict.limits.schema import Rule
 
 Floats = NDArray[np.float64]
+LEAST_LIFT_DB = 0.005
+"""What would be printed as 0.00 isn't."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +85,7 @@ def noise_lines(run: Run, method: MethodRun, finding: pd.Series, row: int) -> li
             lines.append(f"  {source.plant.title} (other source), LWA {source.plant.lwa_db:g} dB, on for "
                          f"{heard.on_s[number, at.slot]:.0f} s: {_db(energy[number]):.2f} dB")
     what = "Maximum, incident" if maximum else f"Sum, incident, over {heard.of_s[at.slot] / 3600.0:.4g} h"
-    lines.append(f"  {what}: {_db(energy.sum()):.2f} dB")
+    lines += [f"  {what}: {_db(energy.sum()):.2f} dB", *_lifted(at)]
     lines += [*_blow_lines(run, method, row), *_added(at), *_budget(at)]
     return [*lines, f"  Where the limit is judged ({finding['position'].replace('_', ' ')}"
             f"): {finding['predicted_median']:g} dB, scatter {finding['scatter']:g} dB"]
@@ -111,11 +114,22 @@ def _added(at: _Moment) -> list[str]:
     return [*lines, f"  Added once to the incident level: {total:+g} dB"] if total else lines
 
 
+def _lifted(at: _Moment) -> list[str]:
+    """Return by how much the median of the sum lies above the sum of the sources' medians, where several sound."""
+    median = float(at.levels.heard.median_db()[0][at.point, at.slot])
+    lift = median - _db(at.energy.sum())
+    if lift < LEAST_LIFT_DB:
+        return []
+    return [f"  Median of the sum, its sources erring each for itself: {lift:+.2f} dB, {median:.2f} dB; "
+            f"{SUM_OF_SOURCES} [basis: {SUM_OF_SOURCES.basis}]"]
+
+
 def _budget(at: _Moment) -> list[str]:
     """Return the terms of the scatter."""
     heard, step = at.levels.heard, at.levels.step
     window = f", windows {step.u_db:g} dB" if step.u_db else ""
-    source, way, own = (float(one[at.point, at.slot]) for one in (heard.source_u_db(), heard.way_u_db, heard.own_u_db))
+    source, way, own = (float(one[at.point, at.slot])
+                        for one in (heard.median_db()[1], heard.way_u_db, heard.own_u_db))
     return [f"  Scatter: sources {source:.2f} dB (one draw an item of plant, shared by all piles, days and places), "
             f"ways of sound {way:.2f} dB{window}; from slot to slot {own:.2f} dB"]
 

@@ -20,6 +20,10 @@ PROPAGATION: Final = Citation(
 SCREENING: Final = Citation("Estimate", None, "2 dB where an obstacle takes off more than 5 dB", "estimate")
 ON_TIME: Final = Citation("ISO/IEC Guide 98-3 (GUM)", 2008, "propagation of uncertainty through 10 lg t", "memory",
                           note="10 / ln 10 = 4.34 dB per unit of relative standard deviation")
+SUM_OF_SOURCES: Final = Citation(
+    "Fenton, The sum of log-normal probability distributions in scatter transmission systems", 1960,
+    "IRE Transactions on Communications Systems 8: mean and variance of the sum matched", "memory",
+    note="checked against simulated sums; about 0.4 dB high at 5 % exceedance where sources are known unlike well")
 COMBINATION: Final = Citation("ISO/IEC Guide 98-3 (GUM)", 2008, "5.1.2, law of propagation of uncertainty", "memory")
 
 SOURCE_U_DB: Final = MappingProxyType({"measured_here": 2.0, "same_class": 3.0, "generic": 5.0})
@@ -105,6 +109,28 @@ def summed_u_db(levels_db: ArrayLike, u_db: ArrayLike, *, axis: int = -1) -> Flo
     """
     levels, u = np.broadcast_arrays(numbers(levels_db, "levels_db"), not_negative(u_db, "u_db"))
     return result(np.sqrt(((energy_shares(levels, axis=axis) * u) ** 2).sum(axis=axis)))
+
+
+def sum_of_sources(energy: ArrayLike, u_db: ArrayLike, *, axis: int = 0) -> tuple[Floats, Floats]:
+    """Return the median of the sum of independent sources, as an energy, and its standard uncertainty in dB.
+
+    energy: each source's median 10^(L/10), 0 or more, 0 where silent; u_db: the standard uncertainty of its level in
+    dB, 0 or more; they broadcast and are summed along one axis, which the results lack. A sum of uncertain sources lies
+    above the sum of their medians: now one, now another of them is louder than thought. Mean and variance of the sum
+    are those of one log-normal (`SUM_OF_SOURCES`); a single source comes back as it was. Uncertainties to about 7 dB.
+    Raises ValueError for a negative energy or uncertainty.
+
+    >>> median, u = sum_of_sources([1e6, 1e6], [3.0, 3.0])
+    >>> round(10.0 * float(np.log10(median)), 2), round(float(u), 2)
+    (63.47, 2.24)
+    """
+    medians, spread = np.broadcast_arrays(not_negative(energy, "energy"), not_negative(u_db, "u_db"))
+    variance = (spread / _DB_PER_RELATIVE) ** 2
+    means = medians * np.exp(0.5 * variance)
+    total = means.sum(axis=axis)
+    safe = np.where(total > 0.0, total, 1.0)
+    of_log = np.log1p((means**2 * np.expm1(variance)).sum(axis=axis) / safe**2)
+    return result(total * np.exp(-0.5 * of_log)), result(_DB_PER_RELATIVE * np.sqrt(of_log))
 
 
 def updated_level_db(level_db: ArrayLike, u_db: ArrayLike, measured_db: ArrayLike, measured_sd_db: ArrayLike,

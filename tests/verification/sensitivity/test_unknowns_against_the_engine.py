@@ -91,7 +91,8 @@ def test_a_sound_power_stated() -> None:
     if item.level_type == "maximum":
         louder["vibratory_standard"]["plant"][0]["level_type"] = "maximum"
     draws = {"source:vibrator": float(stats.norm.cdf(1.5))}
-    assert check({"overrides": louder}, "vibratory_standard", "noise", "far", draws, 0.05) > 3.0
+    # the finding's median counts that the other sources err as well, the draw holds them at theirs
+    assert check({"overrides": louder}, "vibratory_standard", "noise", "far", draws, 0.35) > 3.0
 
 
 @pytest.mark.parametrize("share", [0.33, 0.5])
@@ -214,7 +215,7 @@ def test_every_kind_of_rule_against_the_findings() -> None:
 
 
 def test_a_sum_of_sources_against_plain_simulation() -> None:
-    """The findings add the sources' errors to first order; sampling adds the sources themselves, as this does."""
+    """The findings take the sum of sources for one log-normal; sampling adds the sources themselves, as this does."""
     one = studied("press_in_auger", "noise", "far")
     held = set(BESIDE)
     ids = [each.id for each in one.response.unknowns if each.kind not in held]
@@ -233,7 +234,7 @@ def test_a_sum_of_sources_against_plain_simulation() -> None:
     point = levels.at.point[here]
     slots = np.arange(len(point))
     energy = levels.heard.energy[:, point, slots]
-    add = levels.at.series.median[here] - 10.0 * np.log10(energy.sum(axis=0))
+    add = levels.step.add_db + levels.adjust_db
     factor = 10.0 ** (levels.heard.u_db[None, :] * rng.standard_normal((count, len(energy))) / 10.0)
     total = 10.0 * np.log10(factor @ energy) + add
     total += levels.heard.way_u_db[point, slots] * rng.standard_normal((count, 1))
