@@ -82,7 +82,8 @@ class Trial:
     """What trial records do to one law at receptors (R) and piles (P).
 
     `code` (R, P), a key of `TOLD`; `shared`, `own` (R, P): the scatters that are left between sites and within the
-    site; `published` (R, P): log10 of the median without the records.
+    site; `published` (R, P): log10 of the median without the records; `suffices`: `unlikely` may rest on them
+    somewhere within their reach.
     """
 
     law: SiteLaw
@@ -90,6 +91,7 @@ class Trial:
     shared: Floats
     own: Floats
     published: Floats
+    suffices: bool = False
 
     @property
     def proven(self) -> Flags:
@@ -98,7 +100,8 @@ class Trial:
 
     def at_rows(self, rows: NDArray[np.intp]) -> Trial:
         """Return the same at some receptors, in their order."""
-        return Trial(self.law, self.code[rows], self.shared[rows], self.own[rows], self.published[rows])
+        return Trial(self.law, self.code[rows], self.shared[rows], self.own[rows], self.published[rows],
+                     self.suffices)
 
     def doubled(self) -> Trial:
         """Return the same for the rule of twice the running level, which no record has shown."""
@@ -251,6 +254,8 @@ def updated(found: LawField, choice: MethodChoice, drive: Drives, plan_m: Floats
     level = found.log_median.copy()
     shared, own = np.full(plan_m.shape, found.shared), np.full(plan_m.shape, found.own)
     near_enough, no_more = _energies(law, choice)
+    firm = near_enough and no_more and not choice.site.unlike
+    suffices = firm and any(not fit.lacks() and bool((pile_ground(drive) == fit.ground).any()) for fit in law.strata)
     for fit in law.strata:
         here = ground == fit.ground
         code[here] = BEYOND if near_enough else OTHER_ENERGY
@@ -268,7 +273,7 @@ def updated(found: LawField, choice: MethodChoice, drive: Drives, plan_m: Floats
         own[inside] = fit.within_site
     code[np.isnan(found.log_median)] = NOT_MINE
     return replace(found, log_median=level, in_range=found.in_range | (code == PROVEN),
-                   trial=Trial(law, code, shared, own, found.log_median))
+                   trial=Trial(law, code, shared, own, found.log_median, suffices))
 
 
 def _energies(law: SiteLaw, choice: MethodChoice) -> tuple[bool, bool]:
@@ -292,9 +297,9 @@ def settled(fields: Sequence[LawField], twice: str) -> list[LawField]:
     found = list(fields)
     for number, one in enumerate(fields):
         better = [other.trial.proven for other in fields if other is not one and other.trial is not None
-                  and twice not in other.notes
+                  and other.trial.suffices and twice not in other.notes
                   and (other.law.stage, other.law.phase) == (one.law.stage, one.law.phase)]
-        if not better or not np.any(better):
+        if not better:
             continue
         own = np.zeros(one.log_median.shape, dtype=bool) if one.trial is None else one.trial.proven
         level = np.where(np.any(better, axis=0) & ~own, -np.inf, one.log_median)

@@ -70,6 +70,18 @@ class Heard:
                      self.way_u_db[:, numbers], self.own_u_db[:, numbers], self.in_range[:, numbers],
                      self.on_s[:, numbers], self.of_s[numbers], lambda rows, slots: by_pile(rows, numbers[slots]))
 
+    def loudest(self) -> Heard:
+        """Return one slot in the place of all: at each point the loudest of them, whatever is heard at other points.
+
+        Its times and on-times are those of the slot that is the loudest at any of the points.
+        """
+        total = self.energy.sum(axis=0)
+        point, slot = np.arange(total.shape[0]), total.argmax(axis=1)
+        one, by_pile = slot[[total[point, slot].argmax()]], self.by_pile
+        return Heard(self.slots.take(one), self.names, self.energy[:, point, slot][:, :, None], self.u_db,
+                     *(values[point, slot][:, None] for values in (self.way_u_db, self.own_u_db, self.in_range)),
+                     self.on_s[:, one], self.of_s[one], lambda rows, _slots: by_pile(rows, slot[rows]))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AtReceptors:
@@ -169,12 +181,12 @@ def over_blocks(sound: MethodSound, passes: Passes, blocks: Blocks) -> Heard:
 
 def over_windows(sound: MethodSound, passes: Passes, period: Period, holidays: Sequence[Any],
                  length_s: float) -> Heard:
-    """Return the means over windows that may start at any moment: of each date those that are the loudest somewhere."""
+    """Return the means over windows that may start at any moment: at each point, of each date the loudest."""
     blocks = rolling_blocks(passes, period, holidays, length_s, _moments(sound, passes))
     found = []
     for date in np.unique(blocks.slots.day):
         heard = over_blocks(sound, passes, blocks.only(blocks.slots.day == date))
-        found.append(heard.take(np.unique(heard.energy.sum(axis=0).argmax(axis=1))))
+        found.append(heard.loudest())
     return joined(found) if found else over_blocks(sound, passes, blocks)
 
 
