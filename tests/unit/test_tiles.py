@@ -1,4 +1,4 @@
-"""Tiles: results are the same bytes whatever the size of the tiles and whoever computes them; finished ones are kept."""
+"""Tiles: results are the same to the last bit whatever their size and whoever computes them; finished ones are kept."""
 
 from __future__ import annotations
 

@@ -78,9 +78,10 @@ class Heard:
         total = self.energy.sum(axis=0)
         point, slot = np.arange(total.shape[0]), total.argmax(axis=1)
         one, by_pile = slot[[total[point, slot].argmax()]], self.by_pile
-        return Heard(self.slots.take(one), self.names, self.energy[:, point, slot][:, :, None], self.u_db,
-                     *(values[point, slot][:, None] for values in (self.way_u_db, self.own_u_db, self.in_range)),
-                     self.on_s[:, one], self.of_s[one], lambda rows, _slots: by_pile(rows, slot[rows]))
+        way_u_db, own_u_db = (values[point, slot][:, None] for values in (self.way_u_db, self.own_u_db))
+        return Heard(self.slots.take(one), self.names, self.energy[:, point, slot][:, :, None], self.u_db, way_u_db,
+                     own_u_db, self.in_range[point, slot][:, None], self.on_s[:, one], self.of_s[one],
+                     lambda rows, _slots: by_pile(rows, slot[rows]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

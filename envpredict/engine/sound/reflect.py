@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 Place = tuple[float, float, float]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Grid = tuple[float, float, float, int, int]
+NEAR_AT_FIRST = 400
+"""Room for so many walls near each place of plant, to begin with."""
 OWN_FACADE_M = 1.5
 """A point before a building stands so near, or nearer, to the plane of its own facade and of those in line with it."""
 PAIRS_AT_ONCE = 100_000
@@ -48,9 +51,17 @@ def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats)
     if not len(walls) or not len(ends):
         return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64), np.zeros((0, 4))
     shift = np.array([*obstacles.origin_m, 0.0])
-    inputs = (walls.start - shift[:2], walls.end - shift[:2], walls.obstacle,
-              np.column_stack([ends.source_xy, source_z]) - shift,
-              np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own, obstacles.scene)
+    start, end = walls.start - shift[:2], walls.end - shift[:2]
+    sources = np.column_stack([ends.source_xy, source_z]) - shift
+    # plant stands at few places: the walls near each are looked up once
+    place, first, place_of = np.unique(sources[:, 0] + 1j * sources[:, 1], return_index=True, return_inverse=True)
+    cells, in_cell, grid = _by_cell(start, end)
+    limits = np.zeros(len(place) + 1, dtype=np.int64)
+    near = np.empty(len(place) * min(len(walls), NEAR_AT_FIRST), dtype=np.int64)
+    while (found := int(_near_places(start, end, sources[first, :2], cells, in_cell, grid, limits, near))) > near.size:
+        near = np.empty(found, dtype=np.int64)
+    inputs = (start, end, walls.obstacle, sources, np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own,
+              (np.ravel(place_of).astype(np.int64), limits, near), (cells, in_cell, grid), obstacles.scene)
     room = 8 * len(ends)
     while True:
         path, wall, over = np.empty(room, np.int64), np.empty(room, np.int64), np.empty((room, 4))
@@ -105,50 +116,106 @@ def _energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats,
     return path, np.where(counts, 10.0 ** (level / 10.0), 0.0)
 
 
-@compiled
-def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, box: tuple[float, float, float, float],
-            out: Ints) -> int:
-    """Write the walls that may mirror towards a receptor: it stands before them, and they lie near it or the sources.
-
-    `box`: west, south, east and north of all sources.
-    """
-    found = 0
-    for w in range(start.shape[0]):
-        if obstacle[w] == own and own >= 0:
-            continue
-        ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
-        length = math.sqrt(dx * dx + dy * dy)
-        before = (dy * (r[0] - ax) - dx * (r[1] - ay)) / length
-        if before <= 0.0 or (own >= 0 and before < OWN_FACADE_M):
-            continue
-        mx, my = ax + 0.5 * dx, ay + 0.5 * dy
-        beside = max(box[0] - mx, mx - box[2], box[1] - my, my - box[3])
-        if min(math.hypot(mx - r[0], my - r[1]), beside) - 0.5 * length <= REACH_M:
-            out[found] = w
-            found += 1
-    return found
+def _by_cell(start: Floats, end: Floats) -> tuple[Ints, Ints, Grid]:
+    """Return the walls by cell, row by row, of a grid so coarse that whatever is in reach lies in a cell next by."""
+    middle = 0.5 * (start + end)
+    cell = REACH_M + 0.5 * float(np.hypot(*(end - start).T).max())
+    x0, y0 = (float(one) for one in middle.min(axis=0))
+    columns, rows = (int(one) + 1 for one in (middle.max(axis=0) - [x0, y0]) // cell)
+    number = ((middle[:, 1] - y0) // cell).astype(np.int64) * columns + ((middle[:, 0] - x0) // cell).astype(np.int64)
+    counts = np.bincount(number, minlength=columns * rows)
+    cells = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    return cells, np.argsort(number, kind="stable").astype(np.int64), (x0, y0, cell, columns, rows)
 
 
 @compiled
-def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints, scene: Scene,
-             path_out: Ints, wall_out: Ints, over_out: Floats) -> int:
+def _in_reach(start: Floats, end: Floats, x: float, y: float, cells: Ints, in_cell: Ints, grid: Grid, out: Ints,
+              count: int) -> int:
+    """Write the walls within reach of a place, which stands before them, from `count` on; return how many there are."""
+    x0, y0, cell, columns, rows = grid
+    column, row = math.floor((x - x0) / cell), math.floor((y - y0) / cell)
+    for r in range(max(row - 1, 0), min(row + 2, rows)):
+        for c in range(max(column - 1, 0), min(column + 2, columns)):
+            for item in range(cells[r * columns + c], cells[r * columns + c + 1]):
+                w = in_cell[item]
+                ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
+                if dy * (x - ax) - dx * (y - ay) <= 0.0:
+                    continue
+                if math.hypot(ax + 0.5 * dx - x, ay + 0.5 * dy - y) - 0.5 * math.sqrt(dx * dx + dy * dy) > REACH_M:
+                    continue
+                if count < out.size:
+                    out[count] = w
+                count += 1
+    return count
+
+
+@compiled
+def _near_places(start: Floats, end: Floats, places: Floats, cells: Ints, in_cell: Ints, grid: Grid, limits: Ints,
+                 out: Ints) -> int:
+    """Write the walls within reach of each place, one place after the other, and where each one's begin."""
+    count = 0
+    for n in range(places.shape[0]):
+        limits[n] = count
+        count = _in_reach(start, end, places[n, 0], places[n, 1], cells, in_cell, grid, out, count)
+    limits[places.shape[0]] = count
+    return count
+
+
+@compiled
+def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, w: int) -> bool:
+    """Return whether a receptor stands before a wall that isn't its own building's, nor in line with its facade."""
+    if obstacle[w] == own and own >= 0:
+        return False
+    dx, dy = end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
+    before = (dy * (r[0] - start[w, 0]) - dx * (r[1] - start[w, 1])) / math.sqrt(dx * dx + dy * dy)
+    return before > 0.0 and (own < 0 or before >= OWN_FACADE_M)
+
+
+@compiled
+def _band(s: Place, p: Place, r: Place, own: int, scene: Scene, seen: Ints, mark: int, px: Floats, py: Floats,
+          out: Floats) -> None:
+    """Write the taut band over what breaks the two legs by a point on a wall, unfolded: z, dss, dsr, e."""
+    plan = math.hypot(p[0] - s[0], p[1] - s[1]) + math.hypot(p[0] - r[0], p[1] - r[1])
+    mine = _leg(s, p, own, scene, seen, mark, px, py, 0)
+    edges = _leg(r, p, -2, scene, seen, mark + 1, px, py, mine)
+    for k in range(mine, edges):
+        px[k] = plan - px[k]
+    out[0], out[1], out[2], out[3] = -np.inf, 0.0, 0.0, 0.0
+    if edges:
+        first, between, last = taut(px, py, edges, 0.0, s[2], plan, r[2])
+        out[0] = max(first + between + last - math.hypot(plan, r[2] - s[2]), 0.0)
+        out[1], out[2], out[3] = first, last, between
+
+
+@compiled
+def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints,
+             by_place: tuple[Ints, Ints, Ints], by_cell: tuple[Ints, Ints, Grid], scene: Scene, path_out: Ints,
+             wall_out: Ints, over_out: Floats) -> int:
     """Write the pairs of path and mirroring wall, and the band over what breaks their legs; return how many there are.
 
-    They are written as far as there's room. Walls that may mirror are looked up once for paths in a row that end at the
-    same receptor.
+    They are written as far as there's room. Walls that may mirror lie within reach of the receptor, looked up once for
+    paths in a row that end there, or within reach of the source's place: `by_place` holds the number of each source's
+    place, where the walls near each place begin, and those walls.
     """
-    box = (sources[:, 0].min(), sources[:, 1].min(), sources[:, 0].max(), sources[:, 1].max())
+    (place, limits, near_place), (cells, in_cell, grid) = by_place, by_cell
     near = np.empty(start.shape[0], dtype=np.int64)
+    listed = np.full(start.shape[0], -1, dtype=np.int64)
     seen = np.full(scene.x.size, -1, dtype=np.int64)
     px, py = np.empty(2 * scene.x.size), np.empty(2 * scene.x.size)
-    found = count = mark = 0
+    found = count = mark = group = 0
     for n in range(sources.shape[0]):
         s = (sources[n, 0], sources[n, 1], sources[n, 2])
         r = (receptors[n, 0], receptors[n, 1], receptors[n, 2])
         if n == 0 or r[0] != receptors[n - 1, 0] or r[1] != receptors[n - 1, 1] or own[n] != own[n - 1]:
-            count = _facing(start, end, obstacle, r, own[n], box, near)
-        for item in range(count):
-            w = near[item]
+            count = _in_reach(start, end, r[0], r[1], cells, in_cell, grid, near, 0)
+            group = n
+            for item in range(count):
+                listed[near[item]] = group
+        first_near = limits[place[n]]
+        for item in range(count + limits[place[n] + 1] - first_near):
+            w = near[item] if item < count else near_place[first_near + item - count]
+            if (item >= count and listed[w] == group) or not _facing(start, end, obstacle, r, own[n], w):
+                continue
             ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
             # before the wall means on its right
             before_s, before_r = dy * (s[0] - ax) - dx * (s[1] - ay), dy * (r[0] - ax) - dx * (r[1] - ay)
@@ -164,18 +231,8 @@ def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, recept
                 continue
             if found < path_out.size:
                 path_out[found], wall_out[found] = n, w
-                plan = math.hypot(p[0] - s[0], p[1] - s[1]) + math.hypot(p[0] - r[0], p[1] - r[1])
-                edges = _leg(s, p, own[n], scene, seen, mark, px, py, 0)
-                mine = edges
-                edges = _leg(r, p, -2, scene, seen, mark + 1, px, py, edges)
-                for k in range(mine, edges):
-                    px[k] = plan - px[k]
+                _band(s, p, r, own[n], scene, seen, mark, px, py, over_out[found])
                 mark += 2
-                over_out[found, 0], over_out[found, 1], over_out[found, 2], over_out[found, 3] = -np.inf, 0.0, 0.0, 0.0
-                if edges:
-                    first, between, last = taut(px, py, edges, 0.0, s[2], plan, r[2])
-                    over_out[found, 0] = max(first + between + last - math.hypot(plan, r[2] - s[2]), 0.0)
-                    over_out[found, 1], over_out[found, 2], over_out[found, 3] = first, last, between
             found += 1
     return found
 
