@@ -141,16 +141,17 @@ class Assessment:
 
         return governing(self.findings)
 
-    def write(self, folder: str | Path, *, replace: bool = False, grids: bool = False) -> Path:
+    def write(self, folder: str | Path, *, replace: bool = False, grids: bool = False, csv: bool = False) -> Path:
         """Write every output to a new folder, all or nothing, and return it.
 
-        With `grids` the level grids are written too, as GeoTIFF. Raises OutputFailure.
+        With `grids` the level grids are written too, as GeoTIFF; with `csv` findings.csv also beyond a million
+        findings, which stand in findings.parquet. Raises OutputFailure.
         """
         import importlib
 
         # outputs stand above the engine: the name is looked up when it's asked for, so no module here imports them
         write = importlib.import_module("envpredict.outputs.write").write_assessment
-        return Path(write(self, Path(folder), replace=replace, grids=grids))
+        return Path(write(self, Path(folder), replace=replace, grids=grids, also=("findings.csv",) if csv else ()))
 
     def explore(self, *, private_names: bool = True, show_protected: bool = False) -> folium.Map:
         """Return the risk map, which a notebook shows by itself and to which folium's layers may be added.

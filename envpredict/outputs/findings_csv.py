@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from envpredict.outputs.findings_file import CSV, beyond_csv
 from envpredict.outputs.registry import output
 
 if TYPE_CHECKING:
@@ -12,7 +13,6 @@ if TYPE_CHECKING:
 
     from envpredict.engine.results import Assessment
 
-NAME = "findings.csv"
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -33,7 +33,11 @@ def text_columns_harmless(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**changed)
 
 
-@output(NAME, "every finding: receptor x method x limit x period, with chance, margin, basis and reason")
+def _as_text(assessment: Assessment) -> bool:
+    return not beyond_csv(assessment)
+
+
+@output(CSV, "every finding: receptor x method x limit x period, with chance, margin, basis and reason", due=_as_text)
 def write(assessment: Assessment, path: Path) -> None:
     """Write the findings as UTF-8 text with comma-separated values; lines that begin with # carry the cautions."""
     with path.open("w", encoding="utf-8", newline="") as file:

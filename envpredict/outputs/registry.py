@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,23 +17,40 @@ if TYPE_CHECKING:
 Writer = Callable[["Assessment", Path], None]
 
 
+def always(_: Assessment) -> bool:
+    """Return True: most files belong to every result."""
+    return True
+
+
+def nothing(_: Assessment) -> Sequence[str]:
+    """Return no sentence: most files hold all that they speak of."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
 class Output:
-    """A file of the result folder: its name, what it holds, and the function that writes it to a path."""
+    """A file of the result folder: its name, what it holds, and the function that writes it to a path.
+
+    `due` tells whether a run has it unasked; `left_out` tells, in sentences, what of a run the file doesn't hold since
+    the run is large.
+    """
 
     name: str
     holds: str
     write: Writer
+    due: Callable[[Assessment], bool] = always
+    left_out: Callable[[Assessment], Sequence[str]] = nothing
 
 
 OUTPUTS: Registry[Output] = Registry("output")
 
 
-def output(name: str, holds: str) -> Callable[[Writer], Writer]:
+def output(name: str, holds: str, *, due: Callable[[Assessment], bool] = always,
+           left_out: Callable[[Assessment], Sequence[str]] = nothing) -> Callable[[Writer], Writer]:
     """Declare the decorated function as the writer of a file of the result folder."""
 
     def register(write: Writer) -> Writer:
-        OUTPUTS.add(name, Output(name, holds, write))
+        OUTPUTS.add(name, Output(name, holds, write, due, left_out))
         return write
 
     return register

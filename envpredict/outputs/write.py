@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -79,15 +79,18 @@ def _put_in_place(temporary: Path, folder: Path) -> None:
 
 
 def write_assessment(assessment: Assessment, folder: Path, *, replace: bool = False, grids: bool = False,
-                     progress: Callable[[str], None] | None = None) -> Path:
+                     also: Collection[str] = (), progress: Callable[[str], None] | None = None) -> Path:
     """Write every output of a run into a new folder and return it.
 
-    With `grids` its level grids are written too, as GeoTIFF files in a folder `grids`. Raises InputProblems if
-    the folder exists (or, with `replace`, isn't an earlier result) and OutputFailure if it can't be written.
+    With `grids` its level grids are written too, as GeoTIFF files in a folder `grids`; `also` names files that are
+    written whether or not a run of its size has them, such as findings.csv. Raises InputProblems if the folder exists
+    (or, with `replace`, isn't an earlier result) and OutputFailure if it can't be written.
     """
 
     def fill(temporary: Path) -> None:
         for name, output in load_outputs().items():
+            if not (output.due(assessment) or name in also):
+                continue
             if progress is not None:
                 progress(name)
             output.write(assessment, temporary / name)

@@ -49,4 +49,4 @@ def test_it_traces_a_number_to_its_source_and_its_margin(shown: dict[str, str]) 
 
 
 def test_it_writes_every_output(shown: dict[str, str]) -> None:
-    assert shown["write"].split() == sorted(load_outputs())
+    assert shown["write"].split() == sorted(set(load_outputs()) - {"findings.parquet"})
