@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from envpredict.engine.chances.exceed import at_least_once, days_above
+from envpredict.engine.chances.days import days_above
+from envpredict.engine.chances.exceed import at_least_once
 from envpredict.engine.chances.unlike import at_least_once_unlike
 
 DRAWS = 200_000

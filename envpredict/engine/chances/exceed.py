@@ -14,32 +14,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from hashlib import blake2b
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from envpredict.engine.chances.solve import CLOSE, FAR, STEPS, ends, log_odds, next_guess
 from envpredict.engine.chances.unlike import at_least_once_unlike
 
 Floats = NDArray[np.float64]
+Rules = tuple[Floats, Floats, Floats, Floats]
+"""Nodes and weights of Gauss-Legendre, then those of Gauss-Hermite."""
 
 _NODES = 64
 _HERMITE = 48
 _LEGENDRE_X, _LEGENDRE_W = np.polynomial.legendre.leggauss(_NODES)
 _HERMITE_Z, _HERMITE_W = np.polynomial.hermite_e.hermegauss(_HERMITE)
 _HERMITE_W = _HERMITE_W / _HERMITE_W.sum()
-# day counts are summed over evenly spaced values of the shared error, which is exact enough while a slot's own scatter
-# isn't much narrower; else over the middles of equal slices of probability, off by one slice at most
-_EVEN_Z = np.linspace(-5.0, 5.0, 41)
-_EVEN_W = np.exp(-0.5 * _EVEN_Z**2) / np.exp(-0.5 * _EVEN_Z**2).sum()
-_SLICES = 501
-_SLICE_Z = ndtri((np.arange(_SLICES) + 0.5) / _SLICES)
-_SLICE_W = np.full(_SLICES, 1.0 / _SLICES)
-_NARROW = 0.25
+_RULES = (_LEGENDRE_X, _LEGENDRE_W, _HERMITE_Z, _HERMITE_W)
 _TAIL = 8.0        # standard deviations beyond which a normal tail (6e-16) is nothing
 _SURE = 8.3        # from here on a normal distribution function is 1 to the last digit
-_ITERATIONS = 200
 
 
 @njit(cache=True, inline="always")
@@ -48,7 +44,7 @@ def _phi(x: float) -> float:
     return 0.5 * math.erfc(-x * 0.7071067811865476)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _own_maximum(median: Floats, own: Floats, u: float) -> float:
     """Return the chance that no slot's own error lifts it above `u`, the shared error being zero."""
     chance = 1.0
@@ -67,7 +63,7 @@ def _own_maximum(median: Floats, own: Floats, u: float) -> float:
     return chance
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _bounds(median: Floats, own: Floats) -> tuple[float, float]:
     """Return an interval outside which the own maximum's distribution function is 0 or 1 to within 1e-12."""
     top = -np.inf
@@ -88,7 +84,7 @@ def _bounds(median: Floats, own: Floats) -> tuple[float, float]:
     return lo, top
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _worth(median: Floats, own: Floats, lo: float, kept_median: Floats, kept_own: Floats) -> int:
     """Copy the slots whose own error may lift them above `lo`; the others' chance of it is below 1e-16 each."""
     count = 0
@@ -100,7 +96,7 @@ def _worth(median: Floats, own: Floats, lo: float, kept_median: Floats, kept_own
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _prepare(median: Floats, own: Floats, shared: float, legendre_x: Floats,
              nodes: Floats, values: Floats) -> tuple[int, float, float]:
     """Fill quadrature nodes and values for one point; return the kind of quadrature and the interval.
@@ -136,11 +132,11 @@ def _prepare(median: Floats, own: Floats, shared: float, legendre_x: Floats,
     return 3, lo, hi
 
 
-@njit(cache=True)
-def _chance_above(kind: int, lo: float, hi: float, nodes: Floats, values: Floats, legendre_w: Floats,
-                  hermite_z: Floats, hermite_w: Floats, median: Floats, own: Floats, shared: float,
-                  threshold: float) -> float:
+@njit(cache=True, nogil=True)
+def _chance_above(kind: int, lo: float, hi: float, nodes: Floats, values: Floats, rules: Rules, median: Floats,
+                  own: Floats, shared: float, threshold: float) -> float:
     """Return the chance that the highest slot exceeds the threshold."""
+    _, legendre_w, hermite_z, hermite_w = rules
     if kind == 0:
         return 0.0
     if kind == 1:
@@ -161,40 +157,108 @@ def _chance_above(kind: int, lo: float, hi: float, nodes: Floats, values: Floats
     return min(max(above, 0.0), 1.0)
 
 
-@njit(cache=True)
-def _design_level(kind: int, lo: float, hi: float, nodes: Floats, values: Floats, legendre_w: Floats,
-                  hermite_z: Floats, hermite_w: Floats, median: Floats, own: Floats, shared: float,
-                  chance: float) -> float:
-    """Return the threshold that is exceeded with just the given chance."""
-    if kind == 0:
-        return -np.inf
-    low, high = lo - 9.0 * shared - 1e-9, hi + 9.0 * shared + 1e-9
-    for _ in range(_ITERATIONS):
-        middle = 0.5 * (low + high)
-        if middle in (low, high):
+@njit(cache=True, nogil=True)
+def _off(kind: int, lo: float, hi: float, nodes: Floats, values: Floats, rules: Rules, median: Floats, own: Floats,
+         shared: float, chance: float, level: float) -> float:
+    """Return how far the chance of exceeding a level is from the given one, in log odds: nearly straight in levels."""
+    return log_odds(_chance_above(kind, lo, hi, nodes, values, rules, median, own, shared, level)) - log_odds(chance)
+
+
+@njit(cache=True, nogil=True)
+def _design_level(kind: int, span: tuple[float, float], nodes: Floats, values: Floats, rules: Rules, median: Floats,
+                  own: Floats, shared: float, chance: float, low: float, high: float) -> float:
+    """Return the threshold that is exceeded with just the given chance, to within `CLOSE`; about from low to high."""
+    lo, hi = span
+    f_low = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, low)
+    f_high = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, high)
+    width = high - low + CLOSE
+    while f_low <= 0.0:
+        low, width = low - width, 2.0 * width
+        f_low = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, low)
+    while f_high > 0.0:
+        high, width = high + width, 2.0 * width
+        f_high = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, high)
+    before, f_before, last, f_last = low, f_low, high, f_high
+    for n in range(STEPS):
+        if high - low < CLOSE:
             break
-        if _chance_above(kind, lo, hi, nodes, values, legendre_w, hermite_z, hermite_w, median, own, shared,
-                         middle) > chance:
-            low = middle
+        guess, sure = next_guess(low, high, before, f_before, last, f_last, n)
+        if sure:
+            return guess
+        before, f_before, last = last, f_last, guess
+        f_last = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, guess)
+        if f_last > 0.0:
+            low = guess
         else:
-            high = middle
-        if high - low < 1e-12 * max(1.0, abs(high)):
-            break
+            high = guess
     return high
 
 
-@njit(cache=True)
-def _exceedance(median: Floats, own: Floats, shared: Floats, threshold: Floats, chance: float, legendre_x: Floats,
-                legendre_w: Floats, hermite_z: Floats, hermite_w: Floats, p_out: Floats, design_out: Floats) -> None:
-    nodes = np.empty(legendre_x.size)
-    values = np.empty(legendre_x.size)
+@njit(cache=True, nogil=True)
+def _designs(median: Floats, own: Floats, shared: Floats, chance: float, scatters: tuple[float, float],
+             rules: Rules, kinds: NDArray[np.int64], spans: Floats, nodes: Floats, values: Floats,
+             designs: Floats) -> None:
+    kept_median, kept_own = np.empty(median.shape[1]), np.empty(median.shape[1])
+    scatter = np.empty(median.shape[1])
     for p in range(median.shape[0]):
-        kind, lo, hi = _prepare(median[p], own[p], shared[p], legendre_x, nodes, values)
-        p_out[p] = _chance_above(kind, lo, hi, nodes, values, legendre_w, hermite_z, hermite_w, median[p], own[p],
+        kinds[p], lo, hi = _prepare(median[p], own[p], shared[p], rules[0], nodes[p], values[p])
+        spans[p, 0], spans[p, 1] = lo, hi
+        if kinds[p] == 0:
+            continue
+        scatter[:] = shared[p]
+        low, high = ends(median[p], own[p], scatter, scatters[0], scatters[1])
+        count = 0
+        for s in range(median.shape[1]):     # the others can't move the level
+            if median[p, s] + FAR * math.hypot(own[p, s], shared[p]) > low:
+                kept_median[count], kept_own[count] = median[p, s], own[p, s]
+                count += 1
+        designs[p] = _design_level(kinds[p], (lo, hi), nodes[p], values[p], rules, kept_median[:count],
+                                   kept_own[:count], shared[p], chance, low, high)
+
+
+@njit(cache=True, nogil=True)
+def _chances(kinds: NDArray[np.int64], spans: Floats, nodes: Floats, values: Floats, rules: Rules,
+             median: Floats, own: Floats, shared: Floats, threshold: Floats, p_out: Floats) -> None:
+    for p in range(median.shape[0]):
+        p_out[p] = _chance_above(kinds[p], spans[p, 0], spans[p, 1], nodes[p], values[p], rules, median[p], own[p],
                                  shared[p], threshold[p])
-        if chance > 0.0:
-            design_out[p] = _design_level(kind, lo, hi, nodes, values, legendre_w, hermite_z, hermite_w, median[p],
-                                          own[p], shared[p], chance)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Highest:
+    """What no threshold changes at points (P): how to integrate, and the design levels."""
+
+    kinds: NDArray[np.int64]
+    spans: Floats
+    nodes: Floats
+    values: Floats
+    designs: Floats
+
+
+_LATEST: dict[bytes, _Highest] = {}
+_MOST_KEPT = 4
+
+
+def _highest(median: Floats, own: Floats, shared: Floats, chance: float) -> _Highest:
+    """Return what no threshold changes, kept for a few levels: the same ones are held against one limit after another.
+
+    They are known by their content, so what is kept never differs from what would be computed.
+    """
+    points, slots = median.shape
+    mark = blake2b(repr((points, slots, chance)).encode(), digest_size=32)
+    for part in (median, own, shared):
+        mark.update(part.data if part.size else b"")
+    key = mark.digest()
+    found = _LATEST.pop(key, None)
+    if found is None:
+        found = _Highest(np.zeros(points, dtype=np.int64), np.zeros((points, 2)), np.empty((points, _NODES)),
+                         np.empty((points, _NODES)), np.full(points, -np.inf))
+        _designs(median, own, shared, chance, (float(-ndtri(chance)), float(-ndtri(chance / max(slots, 1)))), _RULES,
+                 found.kinds, found.spans, found.nodes, found.values, found.designs)
+    _LATEST[key] = found
+    while len(_LATEST) > _MOST_KEPT:
+        _LATEST.pop(next(iter(_LATEST)), None)
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,12 +288,12 @@ def at_least_once(median: Floats, own: Floats, shared: Floats, threshold: Floats
         raise ValueError("a median or a scatter is NaN: slots without a prediction must be taken out before")
     if shared.ndim == 2:
         return _by_slot(median, own, shared, threshold, design_exceedance)
+    levels, owns, errors = (np.ascontiguousarray(part, dtype=float) for part in (median, own, shared))
+    highest = _highest(levels, owns, errors, design_exceedance)
     p = np.zeros(median.shape[0])
-    design = np.full(median.shape[0], -np.inf)
-    _exceedance(np.ascontiguousarray(median, dtype=float), np.ascontiguousarray(own, dtype=float),
-                np.ascontiguousarray(shared, dtype=float), np.ascontiguousarray(threshold, dtype=float),
-                design_exceedance, _LEGENDRE_X, _LEGENDRE_W, _HERMITE_Z, _HERMITE_W, p, design)
-    return Exceedance(p, design)
+    _chances(highest.kinds, highest.spans, highest.nodes, highest.values, _RULES, levels, owns, errors,
+             np.ascontiguousarray(threshold, dtype=float), p)
+    return Exceedance(p, highest.designs.copy())
 
 
 def _by_slot(median: Floats, own: Floats, shared: Floats, threshold: Floats, design_exceedance: float) -> Exceedance:
@@ -243,108 +307,3 @@ def _by_slot(median: Floats, own: Floats, shared: Floats, threshold: Floats, des
     p[unlike], design[unlike] = at_least_once_unlike(median[unlike], own[unlike], shared[unlike], threshold[unlike],
                                                      design_exceedance)
     return Exceedance(p, design)
-
-
-@njit(cache=True)
-def _count_range(median: Floats, own: Floats, shared: Floats, threshold: float, day_index: NDArray[np.int64], days: int,
-                 shared_z: Floats, shared_w: Floats, pmf: Floats, row: Floats, by_day: NDArray[np.float32]) -> float:
-    """Fill `pmf` (days + 1) with the distribution of the number of days above, `by_day` with each day's chance.
-
-    Returns the mean of the number.
-    """
-    for n in range(days + 1):
-        pmf[n] = 0.0
-    mean = 0.0
-    below = np.empty(days)
-    for k in range(shared_z.size):
-        for d in range(days):
-            below[d] = 1.0
-        for s in range(median.size):
-            m = median[s]
-            if not m > -np.inf:
-                continue
-            u = threshold - shared[s] * shared_z[k]
-            if own[s] > 0.0:
-                x = (u - m) / own[s]
-                if x < _SURE:
-                    below[day_index[s]] *= _phi(x)
-            elif u < m:
-                below[day_index[s]] = 0.0
-        row[0] = 1.0
-        size = 0
-        for d in range(days):
-            p = 1.0 - below[d]
-            if p <= 0.0:
-                continue
-            mean += shared_w[k] * p
-            by_day[d] += shared_w[k] * p
-            row[size + 1] = row[size] * p
-            for n in range(size, 0, -1):
-                row[n] = row[n] * (1.0 - p) + row[n - 1] * p
-            row[0] *= 1.0 - p
-            size += 1
-        for n in range(size + 1):
-            pmf[n] += shared_w[k] * row[n]
-    return mean
-
-
-@njit(cache=True)
-def _days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats, day_index: NDArray[np.int64], days: int,
-                shared_z: Floats, shared_w: Floats, mean_out: Floats, low_out: Floats, high_out: Floats,
-                by_day: NDArray[np.float32]) -> None:
-    pmf = np.empty(days + 1)
-    row = np.empty(days + 2)
-    for p in range(median.shape[0]):
-        mean_out[p] = _count_range(median[p], own[p], shared[p], threshold[p], day_index, days, shared_z, shared_w,
-                                   pmf, row, by_day[p])
-        total = 0.0
-        low_found = False
-        low_out[p] = 0.0
-        high_out[p] = float(days)
-        for n in range(days + 1):
-            total += pmf[n]
-            if not low_found and total >= 0.05:
-                low_out[p] = float(n)
-                low_found = True
-            if total >= 0.95 - 1e-12:
-                high_out[p] = float(n)
-                break
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class DaysAbove:
-    """Number of days above a limit at points (P): expected value and its 5 % and 95 % points.
-
-    `by_day` (P, D): the chance of each day, in single precision.
-    """
-
-    expected: Floats
-    low: Floats
-    high: Floats
-    by_day: NDArray[np.float32]
-
-
-def days_above(median: Floats, own: Floats, shared: Floats, threshold: Floats,
-               day_index: NDArray[np.int64]) -> DaysAbove:
-    """Return how many days exceed the threshold at least once.
-
-    median, own, shared: as in `at_least_once`; threshold: (P,); day_index: (S,), the day's number of each slot,
-    0-based. Given the shared error the days are independent: the count's distribution is exact for each value of it and
-    then integrated.
-    """
-    points = median.shape[0]
-    days = int(day_index.max()) + 1 if day_index.size else 0
-    mean, low, high = np.zeros(points), np.zeros(points), np.zeros(points)
-    by_day = np.zeros((points, days), dtype=np.float32)
-    by_slot = np.broadcast_to(shared[:, None], median.shape) if shared.ndim == 1 else shared
-    narrow = own.min(axis=1, initial=np.inf) < _NARROW * by_slot.max(axis=1, initial=0.0)
-    for rows, z, weights in ((~narrow, _EVEN_Z, _EVEN_W), (narrow, _SLICE_Z, _SLICE_W)):
-        if days and rows.any():
-            count = int(rows.sum())
-            found = (np.zeros(count), np.zeros(count), np.zeros(count), np.zeros((count, days), dtype=np.float32))
-            _days_above(np.ascontiguousarray(median[rows], dtype=float), np.ascontiguousarray(own[rows], dtype=float),
-                        np.ascontiguousarray(by_slot[rows], dtype=float),
-                        np.ascontiguousarray(threshold[rows], dtype=float),
-                        np.ascontiguousarray(day_index, dtype=np.int64), days, z, weights, *found)
-            mean[rows], low[rows], high[rows], by_day[rows] = found
-    return DaysAbove(mean, low, high, by_day)

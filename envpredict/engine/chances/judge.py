@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from envpredict.core.quantities import QUANTITIES
 from envpredict.core.series import LevelSeries
-from envpredict.engine.chances.exceed import at_least_once, days_above
+from envpredict.engine.chances.days import days_above
+from envpredict.engine.chances.exceed import at_least_once
 
 Floats = NDArray[np.float64]
 

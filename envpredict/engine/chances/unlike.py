@@ -12,6 +12,9 @@ from functools import lru_cache
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from envpredict.engine.chances.solve import CLOSE, FAR, STEPS, ends, log_odds, next_guess
 
 Floats = NDArray[np.float64]
 
@@ -21,7 +24,6 @@ _PER_WIDTH = 0.8
 """Step of the nodes in widths of the narrowest feature, a slot's own scatter over its shared one: the sum over evenly
 spaced nodes errs by about exp(-2 pi^2 / 0.8^2), 4e-14."""
 _SURE = 8.3
-_STEPS = 80
 
 
 @lru_cache(maxsize=64)
@@ -40,7 +42,7 @@ def _nodes(own: Floats, shared: Floats) -> tuple[Floats, Floats]:
     return _grid(8 * int(np.ceil(_REACH / step / 8.0)))
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _above(median: Floats, own: Floats, shared: Floats, threshold: float, z: Floats, weight: Floats) -> float:
     """Return the chance that the highest slot exceeds the threshold; complements are summed to keep small chances."""
     total = 0.0
@@ -60,34 +62,55 @@ def _above(median: Floats, own: Floats, shared: Floats, threshold: float, z: Flo
     return min(max(total, 0.0), 1.0)
 
 
-@njit(cache=True)
-def _level(median: Floats, own: Floats, shared: Floats, chance: float, z: Floats, weight: Floats) -> float:
-    """Return a level exceeded with at most the given chance, less than 1e-10 above the one exceeded with just that."""
-    low, high = np.inf, -np.inf
-    for s in range(median.size):
-        low = min(low, median[s] - 9.0 * (own[s] + shared[s]))
-        high = max(high, median[s] + 9.0 * (own[s] + shared[s]))
-    f_low, f_high = 1.0 - chance, -chance
-    side = 0
-    for n in range(_STEPS):
-        if high - low < 1e-10:
+@njit(cache=True, nogil=True)
+def _off(median: Floats, own: Floats, shared: Floats, chance: float, z: Floats, weight: Floats, level: float) -> float:
+    """Return how far the chance of exceeding a level is from the given one, in log odds: nearly straight in levels."""
+    return log_odds(_above(median, own, shared, level, z, weight)) - log_odds(chance)
+
+
+@njit(cache=True, nogil=True)
+def _level(median: Floats, own: Floats, shared: Floats, chance: float, z: Floats, weight: Floats, low: float,
+           high: float) -> float:
+    """Return the level exceeded with just the given chance to within `CLOSE`; it lies about from `low` to `high`."""
+    f_low = _off(median, own, shared, chance, z, weight, low)
+    f_high = _off(median, own, shared, chance, z, weight, high)
+    width = high - low + CLOSE
+    while f_low <= 0.0:
+        low, width = low - width, 2.0 * width
+        f_low = _off(median, own, shared, chance, z, weight, low)
+    while f_high > 0.0:
+        high, width = high + width, 2.0 * width
+        f_high = _off(median, own, shared, chance, z, weight, high)
+    before, f_before, last, f_last = low, f_low, high, f_high
+    for n in range(STEPS):
+        if high - low < CLOSE:
             break
-        # false position on the chances, halved where it sticks to one end; every third step halves the bracket
-        middle = 0.5 * (low + high) if n % 3 == 0 else low + (high - low) * f_low / (f_low - f_high)
-        if not low < middle < high:
-            middle = 0.5 * (low + high)
-        f = _above(median, own, shared, middle, z, weight) - chance
-        if f > 0.0:
-            low, f_low = middle, f
-            if side == 1:
-                f_high *= 0.5
-            side = 1
+        guess, sure = next_guess(low, high, before, f_before, last, f_last, n)
+        if sure:
+            return guess
+        before, f_before, last = last, f_last, guess
+        f_last = _off(median, own, shared, chance, z, weight, guess)
+        if f_last > 0.0:
+            low = guess
         else:
-            high, f_high = middle, min(f, -1e-300)
-            if side == -1:
-                f_low *= 0.5
-            side = -1
+            high = guess
     return high
+
+
+@njit(cache=True, nogil=True)
+def _row(median: Floats, own: Floats, shared: Floats, threshold: float, chance: float, z: Floats, weight: Floats,
+         one: float, each: float) -> tuple[float, float]:
+    """Return chance and level of a point; `one`, `each`: as `ends` takes them."""
+    p = _above(median, own, shared, threshold, z, weight)
+    low, high = ends(median, own, shared, one, each)
+    kept = np.empty(median.size, dtype=np.int64)
+    count = 0
+    for s in range(median.size):
+        if median[s] + FAR * math.hypot(own[s], shared[s]) > low:
+            kept[count] = s
+            count += 1
+    some = kept[:count]
+    return p, _level(median[some], own[some], shared[some], chance, z, weight, low, high)
 
 
 def at_least_once_unlike(median: Floats, own: Floats, shared: Floats, threshold: Floats,
@@ -97,15 +120,16 @@ def at_least_once_unlike(median: Floats, own: Floats, shared: Floats, threshold:
     median, own, shared: (P, S), log10 units or dB, medians -inf where nothing happens; threshold: (P,).
     """
     p, design = np.zeros(len(median)), np.full(len(median), -np.inf)
-    for row in range(len(median)):
-        # a slot whose level can hardly be the highest, whatever the errors, only costs time
-        spread = 8.0 * np.hypot(own[row], shared[row])
-        active = np.isfinite(median[row])
-        active &= median[row] + spread > np.max(median[row], where=active, initial=-np.inf) - spread
-        if not active.any():
-            continue
-        slots = (median[row, active], own[row, active], shared[row, active])
+    spread = 8.0 * np.hypot(own, shared)
+    # a slot whose level can hardly be the highest, whatever the errors, only costs time
+    active = np.isfinite(median)
+    least = np.max(median - spread, axis=1, where=active, initial=-np.inf)
+    active &= median + spread > least[:, None]
+    one, each = -ndtri(design_exceedance), -ndtri(design_exceedance / np.maximum(active.sum(axis=1), 1))
+    for row in np.flatnonzero(active.any(axis=1)):
+        mine = active[row]
+        slots = (median[row, mine], own[row, mine], shared[row, mine])
         z, weight = _nodes(slots[1], slots[2])
-        p[row] = _above(*slots, float(threshold[row]), z, weight)
-        design[row] = _level(*slots, design_exceedance, z, weight)
+        p[row], design[row] = _row(*slots, float(threshold[row]), design_exceedance, z, weight,
+                                   float(one), float(each[row]))
     return p, design
