@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from envpredict.core.series import Slots
 from envpredict.engine.blocks import clock_blocks
+from envpredict.engine.noise import sums
 from envpredict.engine.noise.slots import Heard, over_blocks
 
 if TYPE_CHECKING:
@@ -65,11 +66,12 @@ def _windows(parts: list[Heard], starts: NDArray[np.datetime64], wanted: LongTer
     """Return the means over windows from the weighted energies of their parts, each of a date's hours."""
     ends = starts + np.timedelta64(wanted.days, "D")
     within = [((part.slots.day[:, None] >= starts) & (part.slots.day[:, None] < ends)).astype(float) for part in parts]
-    energy = np.sum([part.energy @ chosen for part, chosen in zip(parts, within, strict=True)], axis=0) / total_s
+    energy = np.sum([[sums.weighted(one, chosen) for one in part.energy]
+                     for part, chosen in zip(parts, within, strict=True)], axis=0) / total_s
     whole = np.where(energy.sum(axis=0) > 0.0, energy.sum(axis=0), 1.0)
 
     def weighted(name: str) -> Floats:
-        summed = np.sum([(part.energy.sum(axis=0) * getattr(part, name)) @ chosen
+        summed = np.sum([sums.weighted(part.energy.sum(axis=0) * getattr(part, name), chosen)
                          for part, chosen in zip(parts, within, strict=True)], axis=0)
         return np.asarray(summed / total_s / whole)
 

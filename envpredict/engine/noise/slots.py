@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from envpredict.core.series import LevelSeries, Slots
 from envpredict.engine.blocks import Blocks, Stretches, clock_blocks, rolling_blocks, span, stretches
 from envpredict.engine.chances.reduce import worst_point
+from envpredict.engine.noise.sums import weighted
 from envpredict.engine.sound.method import ON_TIME_RELATIVE_SD, MethodSound
 from envpredict.engine.sound.times import StageTimes
 from envpredict.models.noise.uncertainty import on_time_u_db, sum_of_sources
@@ -160,11 +161,11 @@ def over_blocks(sound: MethodSound, passes: Passes, blocks: Blocks) -> Heard:
         weight *= item.factor / blocks.length_s
         weights.append(weight)
         found = item.field.energy[:, :, piles].astype(float)
-        energy[number] = np.sum([found[part] @ weight[part] for part in range(len(weight))], axis=0)
+        energy[number] = np.sum([weighted(one, by) for one, by in zip(found, weight, strict=True)], axis=0)
         mean, whole = found.mean(axis=0), weight.sum(axis=0)
-        way += (mean * item.field.u_db[:, piles]) @ whole
+        way += weighted(mean * item.field.u_db[:, piles], whole)
         within = item.field.in_range[:, piles]
-        known += energy[number] if within.all() else (mean * within) @ whole
+        known += energy[number] if within.all() else weighted(mean * within, whole)
         on_s[number] = seconds.sum(axis=(0, 1))
     total = energy.sum(axis=0)
 
