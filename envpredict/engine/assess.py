@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 from envpredict.core import cautions
@@ -53,14 +54,19 @@ def assess(scenario: Scenario, progress: Progress | None = None, *, grids: bool 
     catalogue = load_catalogue(scenario.own)
     shared = ready(scenario, catalogue)
     run, methods = shared.run, shared.methods
-    findings, found = merged(tiles(shared, means or Means(), tell))
+    # both ask for the scene: it's made before they part
+    run.quiet.scene({})
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        drawn = beside.submit(level_grids, run, methods) if grids else None
+        findings, found = merged(tiles(shared, means or Means(), tell))
+        levels = {} if drawn is None else drawn.result()
     return Assessment(
         scenario=scenario,
         methods=run.choices,
         findings=findings,
         receptors=scenario.receptors,
         programme={m.choice.id: events(scenario, m.choice, m.passes, run.drive) for m in methods},
-        grids=level_grids(run, methods) if grids else {},
+        grids=levels,
         provenance=provenance(scenario, catalogue, methods),
         cautions=cautions_of(run),
         drafts=drafts(run),

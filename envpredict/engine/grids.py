@@ -38,11 +38,11 @@ def _axes(run: Run) -> tuple[Floats, Floats]:
     return low[0] + cell * np.arange(count[0]), low[1] + cell * np.arange(count[1])
 
 
-def _vibration(run: Run, method: MethodRun, plan_m: Floats) -> Floats:
-    """Return the median of the worst pile at each cell, in the law's own unit on the ground."""
+def _vibration(run: Run, method: MethodRun, plan_m: Floats) -> tuple[Floats, str]:
+    """Return the median of the worst pile at each cell, in the law's own unit on the ground, and its quantity."""
     field = ground_vibration(method.choice, run.catalogue.models, run.drive, plan_m, run.schemes)
     worked = np.unique(method.passes.pile)
-    return np.asarray(10.0 ** np.nanmax(field.log_median[:, worked], axis=1, initial=-np.inf))
+    return np.asarray(10.0 ** np.nanmax(field.log_median[:, worked], axis=1, initial=-np.inf)), field.quantity
 
 
 def _own_obstacles(run: Run, cells: Floats) -> NDArray[np.int64]:
@@ -103,7 +103,7 @@ def level_grids(run: Run, methods: Iterable[MethodRun]) -> Mapping[tuple[str, st
     grids: dict[tuple[str, str], Grid] = {}
     for method, sound in zip(chosen, sounds, strict=True):
         shape = (len(y), len(x))
-        grids[method.choice.id, "vibration"] = Grid(x, y, _vibration(run, method, plan).reshape(shape),
-                                                    method.vibration.quantity, "mm/s")
+        shaken, quantity = _vibration(run, method, plan)
+        grids[method.choice.id, "vibration"] = Grid(x, y, shaken.reshape(shape), quantity, "mm/s")
         grids[method.choice.id, "noise"] = Grid(x, y, sound.reshape(shape), "laeq_db", "dB")
     return grids

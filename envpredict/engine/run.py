@@ -76,6 +76,11 @@ class Run:
         scenario = replace(self.scenario, receptors=self.scenario.receptors.iloc[rows].reset_index(drop=True))
         return replace(self, scenario=scenario, whole=self.whole or self, _classed={})
 
+    @cached_property
+    def first(self) -> Run:
+        """Return the run for the first of its receptors alone, which all candidates' samples share."""
+        return self.at(np.zeros(1, dtype=np.int64))
+
     def classed(self, set_id: str) -> Classed:
         """Return the receptors' classes under a limit set, found once."""
         if set_id not in self._classed:
@@ -147,7 +152,7 @@ class MethodRun:
     @property
     def sample(self) -> MethodRun:
         """Return the candidate at the first receptor alone: enough to tell what is the same at all of them."""
-        return self._once("sample", lambda: self.at(self.run.at(np.zeros(1, dtype=np.int64))))
+        return self._once("sample", lambda: self.at(self.run.first))
 
     def at(self, part: Run) -> MethodRun:
         """Return the candidate in a part of its run."""
