@@ -13,7 +13,14 @@ if TYPE_CHECKING:
 NAME = "report.docx"
 
 
-@output(NAME, "the permit report as a Word file, with the same content as the page")
+def _left_out(assessment: Assessment) -> list[str]:
+    from envpredict.outputs.report.size import left_out
+
+    return left_out(assessment)
+
+
+@output(NAME, "the permit report as a Word file, with the same content as the page",
+        left_out=_left_out)
 def write(assessment: Assessment, path: Path) -> None:
     """Write the report; dates inside the file are fixed, so that equal inputs give equal contents."""
     from envpredict.outputs.report import build

@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 NAME = "report.html"
 
 
-@output(NAME, "the permit report as one page")
+def _left_out(assessment: Assessment) -> list[str]:
+    from envpredict.outputs.report.size import left_out
+
+    return left_out(assessment)
+
+
+@output(NAME, "the permit report as one page", left_out=_left_out)
 def write(assessment: Assessment, path: Path) -> None:
     """Write the report as a self-contained page."""
     from envpredict.outputs.report import build

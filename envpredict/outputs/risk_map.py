@@ -13,7 +13,13 @@ if TYPE_CHECKING:
 NAME = "risk_map.html"
 
 
-@output(NAME, "the risk map: one page that needs no network")
+def _left_out(assessment: Assessment) -> list[str]:
+    from envpredict.outputs.map.thin import left_out
+
+    return left_out(assessment)
+
+
+@output(NAME, "the risk map: one page that needs no network", left_out=_left_out)
 def write(assessment: Assessment, path: Path) -> None:
     """Write the page; occupants' names and the places of protected species stay out."""
     from envpredict.outputs.map import render_map

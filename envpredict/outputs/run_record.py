@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from envpredict.engine.results import FINDING_COLUMNS, LIKELIHOOD_MEANING
-from envpredict.outputs.registry import output
+from envpredict.outputs.registry import load_outputs, output
 
 if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
@@ -35,9 +35,16 @@ def record(assessment: Assessment) -> dict[str, Any]:
         "assumed": list(assessment.warnings),
         "likelihood": dict(LIKELIHOOD_MEANING),
         "columns": {name: meaning for name, (_, meaning) in FINDING_COLUMNS.items()},
+        "left_out": _left_out(assessment),
         "counts": {"receptors": len(assessment.receptors), "findings": len(assessment.findings),
                    "piles": len(scenario.piles), "methods": len(assessment.methods)},
     }
+
+
+def _left_out(assessment: Assessment) -> dict[str, list[str]]:
+    """Return, per file, what of a large run it doesn't hold, in sentences."""
+    told = {name: list(one.left_out(assessment)) for name, one in load_outputs().items()}
+    return {name: sentences for name, sentences in told.items() if sentences}
 
 
 @output(NAME, "the run's record: hashes of the inputs, versions, limit sets, sources, options, cautions")

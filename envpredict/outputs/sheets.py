@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -14,6 +14,7 @@ from envpredict.engine.results import EFFECTS, FINDING_COLUMNS, LIKELIHOOD_MEANI
 from envpredict.engine.works.feasibility import decided
 from envpredict.engine.works.programme import EVENT_COLUMNS
 from envpredict.limits.base import STATUS_MEANING
+from envpredict.outputs.findings_file import findings_file
 from envpredict.outputs.view import View, catalogue_of, comparable, plain_texts
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from envpredict.engine.results import Assessment
 
 MOST_ROWS = 200_000
-"""The rows of a sheet; what lies beyond stands in findings.csv, and the sheet says so."""
+"""The rows of a sheet; what lies beyond stands in another file, and the sheet says so."""
 SEE_UNIT = "in the row's unit"
 UNITS: dict[str, str] = {
     "scatter": "log10 units or dB", "margin_db": "dB", "p_exceed": "0 to 1", "p_one_pile": "0 to 1",
@@ -167,12 +168,15 @@ def governing(view: View) -> Sheet:
 
 def by_effect(view: View) -> Sheet:
     """Return one row per receptor, method and effect."""
-    return of_frame("By effect", _with_marks(view.governing), FINDING_KINDS, frozen=3)
+    return of_frame("By effect", _with_marks(view.governing), FINDING_KINDS, rest=findings_file(view.assessment),
+                    frozen=3)
 
 
 def findings(assessment: Assessment) -> Sheet:
     """Return every finding, up to the most rows that a sheet holds."""
-    return of_frame("Findings", _with_marks(assessment.findings), FINDING_KINDS, frozen=3)
+    table = _with_marks(assessment.findings.iloc[:MOST_ROWS])
+    return replace(of_frame("Findings", table, FINDING_KINDS, rest=findings_file(assessment), frozen=3),
+                   total=len(assessment.findings))
 
 
 def receptors(view: View) -> Sheet:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from envpredict.core.cautions import SCREENING
+from envpredict.outputs.findings_file import findings_file
 from envpredict.outputs.plain_sheet import PlainSheet
 from envpredict.outputs.registry import output
 from envpredict.outputs.sheets import MOST_ROWS, Sheet, sheets
@@ -24,7 +25,20 @@ MANY_ROWS = 60_000
 """From this many findings on, sheets are packed from files instead of memory."""
 
 
-@output(NAME, "sheets: governing findings, all findings, receptors, programme, methods, limits, sources, notes")
+def _left_out(assessment: Assessment) -> list[str]:
+    """Return which sheets end before their rows do; those of receptors and methods are the first to grow."""
+    findings = assessment.findings
+    keys = ["receptor", "method", "effect"]
+    rows = {"Findings": len(findings)}
+    if len(findings) > MOST_ROWS:    # the others can't hold more rows than findings
+        rows |= {"By effect": len(findings[keys].drop_duplicates()),
+                 "Governing": len(findings[keys[:2]].drop_duplicates())}
+    return [f"The sheet {name} ends after {MOST_ROWS} of {count} rows; {findings_file(assessment)} holds every finding."
+            for name, count in rows.items() if count > MOST_ROWS]
+
+
+@output(NAME, "sheets: governing findings, all findings, receptors, programme, methods, limits, sources, notes",
+        left_out=_left_out)
 def write(assessment: Assessment, path: Path) -> None:
     """Write the workbook; its dates are fixed, so that equal inputs give equal contents. Raises OSError."""
     import xlsxwriter

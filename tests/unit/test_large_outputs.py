@@ -16,8 +16,10 @@ from demo_assessment import assessment
 
 from envpredict.core.errors import OutputFailure
 from envpredict.engine.results import FINDING_COLUMNS
-from envpredict.outputs import findings_csv, findings_file, findings_parquet, write
+from envpredict.outputs import findings_csv, findings_file, findings_parquet, run_record, workbook, write
+from envpredict.outputs.map import thin
 from envpredict.outputs.registry import OUTPUTS, load_outputs
+from envpredict.outputs.report import size
 
 
 @pytest.fixture
@@ -73,3 +75,16 @@ def test_without_pyarrow_it_says_what_to_install(large: None, tmp_path: Path, mo
         write.write_assessment(assessment(), tmp_path / "out")
     assert "pip install 'envpredict[records]'" in caught.value.hint
     assert not list(tmp_path.iterdir())
+
+
+def test_the_record_tells_what_no_file_holds(large: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    count, receptors = len(assessment().findings), len(assessment().receptors)
+    monkeypatch.setattr(workbook, "MOST_ROWS", 1000)
+    monkeypatch.setattr(thin, "MOST_DRAWN", 50)
+    monkeypatch.setattr(size, "MOST_RECEPTORS", 60)
+    told = run_record.record(assessment())["left_out"]
+    assert set(told) == {"workbook.xlsx", "risk_map.html", "report.html", "report.docx"}
+    assert told["workbook.xlsx"][0] == (f"The sheet Findings ends after 1000 of {count} rows; findings.parquet holds "
+                                        "every finding.")
+    assert told["risk_map.html"][0].startswith(f"Of {receptors} receptors 50 are drawn")
+    assert told["report.html"][0].startswith(f"Of {receptors} receptors the tables hold the 60 most affected")

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from envpredict.core.errors import OutputFailure
 
-SCRIPTS: tuple[str, ...] = ("data.js", "view.js", "marks.js", "site.js", "layer.js", "list.js", "details.js",
+SCRIPTS: tuple[str, ...] = ("data.js", "view.js", "marks.js", "site.js", "rest.js", "layer.js", "list.js", "details.js",
                             "legend.js", "controls.js", "measure.js", "print.js", "main.js")
 """The page's own scripts, in the order in which they build on one another."""
 STYLES: tuple[str, ...] = ("base.css", "panels.css", "onmap.css", "layouts.css")

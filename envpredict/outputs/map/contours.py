@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 LIMITS_PER_EFFECT = 3
 """The limits of an effect (and period) that lines are drawn for: those that govern most receptors."""
+COLUMNS = ("receptor", "method", "effect", "period", "likelihood", "p_exceed", "margin_db", "predicted_median",
+           "predicted_design", "limit", "unit", "limit_set", "rule")
+"""What lines need of the findings, and what orders them."""
 SIMPLIFY_M = 0.3
 FEWEST_POINTS = 4
 Floats = NDArray[np.float64]

@@ -14,6 +14,7 @@ from envpredict.core.quantities import POSITIONS, QUANTITIES
 from envpredict.engine.grids import GRID_EAR_M, MOST_POSITIONS
 from envpredict.engine.results import EFFECTS
 from envpredict.outputs.drafted import drafted, places
+from envpredict.outputs.findings_file import findings_file
 from envpredict.outputs.map import contours, days, findings
 from envpredict.outputs.map.documents import documents
 from envpredict.outputs.map.pack import Block
@@ -21,6 +22,7 @@ from envpredict.outputs.map.privacy import Discretion, discretion
 from envpredict.outputs.map.shapes import PAGE_CRS, Encoded, Origin, anchors, encode, to_page
 from envpredict.outputs.map.sites import write_site
 from envpredict.outputs.map.style import CONTOUR_COLOUR, words
+from envpredict.outputs.map.thin import thin, write_rest
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,37 +47,47 @@ class Payload:
 def collect(assessment: Assessment, *, private_names: bool, show_protected: bool) -> Payload:
     """Collect what the page shows of an assessment."""
     block = Block()
-    hidden = discretion(assessment.receptors, private_names=private_names, show_protected=show_protected)
-    shapes = to_page(assessment.receptors.geometry)
-    piles = to_page(assessment.scenario.piles.geometry)
+    found = thin(assessment, show_protected=show_protected)
+    shown = found.shown(assessment)
+    hidden = discretion(shown.receptors, private_names=private_names, show_protected=show_protected)
+    shapes = to_page(shown.receptors.geometry)
+    piles = to_page(shown.scenario.piles.geometry)
     works = shapely.multipoints(piles)
     origin = Origin(*(float(round(value)) for value in shapely.get_coordinates(shapely.centroid(works))[0]))
-    methods = [method.id for method in assessment.methods]
-    secret = frozenset(assessment.receptors["id"].astype(str)[hidden.places])
-    frame = findings.ordered(_discreet(assessment.findings, assessment.receptors, hidden),
-                             assessment.receptors["id"].astype(str).tolist(), methods)
-    dates = days.all_days(assessment)
-    programme = days.write_programme(block, assessment, dates)
+    methods = [method.id for method in shown.methods]
+    secret = frozenset(shown.receptors["id"].astype(str)[hidden.places])
+    frame = findings.ordered(_discreet(shown.findings, shown.receptors, hidden),
+                             shown.receptors["id"].astype(str).tolist(), methods)
+    dates = days.all_days(shown)
+    programme = days.write_programme(block, shown, dates)
     head = {
-        **_banner(assessment, hidden),
+        **_banner(shown, hidden),
         "words": words(),
         "meanings": {"quantities": {name: spec.symbol for name, spec in QUANTITIES.items()}, "positions": POSITIONS,
                      "basis": {str(basis): meaning for basis, meaning in BASIS_MEANING.items()},
                      "verify": dict(VERIFY_MARK)},
         "effects": _effects(assessment),
-        "facts": _receptors(block, assessment, shapes, works, origin, hidden),
-        "findings_in_full": findings.write(block, frame, len(assessment.receptors), len(methods)),
+        "facts": _receptors(block, shown, shapes, works, origin, hidden),
+        "findings_in_full": findings.write(block, frame, len(shown.receptors), len(methods)),
         "dates": dates,
         "methods": [{"id": method.id, "title": method.title, "estimate": _only_estimates(frame, number), **told}
-                    for number, (method, told) in enumerate(zip(assessment.methods, programme, strict=True))],
-        "daily": days.write_chances(block, assessment, frame, dates, programme, hidden.places),
-        "site": write_site(block, assessment.scenario, piles, origin, places(drafted(assessment), secret)),
-        "contours": _contours(block, assessment, frame, origin),
-        "documents": documents(assessment, frame),
+                    for number, (method, told) in enumerate(zip(shown.methods, programme, strict=True))],
+        "daily": days.write_chances(block, shown, frame, dates, programme, hidden.places),
+        "site": write_site(block, shown.scenario, piles, origin, places(drafted(assessment), secret)),
+        "contours": _contours(block, assessment, frame if found.whole else _for_lines(assessment, methods), origin),
+        "rest": write_rest(block, assessment, found, origin),
+        "findings_file": findings_file(assessment),
+        "documents": documents(shown, frame),
         "origin": [origin.x, origin.y],
     }
     head["columns"] = block.index
     return Payload(head, block.text(), _centre(origin))
+
+
+def _for_lines(assessment: Assessment, methods: list[str]) -> pd.DataFrame:
+    """Return the findings of all receptors, those too that aren't drawn, with what the level lines need of them."""
+    return findings.ordered(assessment.findings[list(contours.COLUMNS)],
+                            assessment.receptors["id"].astype(str).tolist(), methods)
 
 
 def _discreet(frame: pd.DataFrame, receptors: pd.DataFrame, hidden: Discretion) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from envpredict.core.citation import Basis, weakest
 from envpredict.core.quantities import QUANTITIES
 from envpredict.engine.results import EFFECTS
 from envpredict.engine.traced.explain import explain
+from envpredict.outputs.findings_file import findings_file
 from envpredict.outputs.report.blocks import (
     Block,
     Bullets,
@@ -141,12 +142,13 @@ def _worst(rows: pd.DataFrame) -> str | None:
 
 def all_receptors(shown: Context) -> Chapter:
     """Return the likelihood of every receptor under every method."""
+    holder = findings_file(shown.assessment)
     blocks: list[Block] = []
     for effect in shown.view.effects:
         affected = shown.view.affected(effect)
         receptors = affected[:MOST_RECEPTORS]
         silent = len(shown.view.receptors) - len(affected)
-        told = [f"the {MOST_RECEPTORS} most affected of {len(affected)}; the workbook holds all"] if (
+        told = [f"the {MOST_RECEPTORS} most affected of {len(affected)}; {holder} holds all"] if (
             len(affected) > MOST_RECEPTORS) else []
         told += [f"{silent} receptors of which no rule of this effect speaks are left out"] if silent else []
         if told:
@@ -159,7 +161,8 @@ def all_receptors(shown: Context) -> Chapter:
 def details(shown: Context) -> Chapter:
     """Return the numbers behind the likelihoods of the most affected receptors, method by method."""
     blocks: list[Block] = [
-        Text(f"Per method and effect the {MOST_DETAILED} receptors with the highest chances; the workbook holds all. "
+        Text(f"Per method and effect the {MOST_DETAILED} receptors with the highest chances; "
+             f"{findings_file(shown.assessment)} holds all. "
              "Median: "
              "of the governing pile or slot. Design level: exceeded at least once with the design exceedance. Other "
              "laws: "

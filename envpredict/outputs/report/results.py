@@ -8,6 +8,7 @@ import pandas as pd
 
 from envpredict.engine.results import EFFECTS
 from envpredict.outputs.charts import charts
+from envpredict.outputs.findings_file import findings_file
 from envpredict.outputs.report.blocks import Block, Cell, Chapter, Column, Picture, Subheading, Table, Text
 from envpredict.outputs.report.context import Context
 from envpredict.outputs.report.job import CHANCE_NOTE
@@ -30,7 +31,7 @@ def results(shown: Context) -> Chapter:
         Text(f"Verdicts are made for a design exceedance of {design:g} %: below it an exceedance is called unlikely, "
              f"from there to 50 % possible, above likely. {CHANCE_NOTE}"),
         Text("Levels of sound are given in whole dB. A number marked with a letter rests on at least one input that "
-             "has to be verified. Every finding with its reason stands in the workbook.", "note")]
+             f"has to be verified. Every finding with its reason stands in {findings_file(shown.assessment)}.", "note")]
     for effect in shown.view.effects:
         affected = shown.view.affected(effect)
         shown_here = affected[:MOST_AFFECTED]

@@ -129,7 +129,7 @@
       if (!head.findings_in_full)
         daily.push(
           "Left out to keep this page small: rules that don't apply where another one does, one pile's chance, " +
-            "the range of days, other laws. They are in findings.csv.",
+            `the range of days, other laws. They are in ${head.findings_file}.`,
         );
       if (head.contours.left_out) {
         daily.push(
@@ -139,6 +139,8 @@
       return rm.make(
         "section",
         { class: "rm-notes", "aria-label": "Notes" },
+        head.rest ? rm.make("p", {}, head.rest.sentence) : "",
+        head.rest ? rm.make("p", {}, `Every one stands in layers.gpkg and ${head.findings_file}.`) : "",
         ...head.left_out.map((note) => rm.make("p", {}, note)),
         ...daily.map((note) => rm.make("p", { class: "rm-onscreen" }, note)),
         list("Notes of this run", head.notes),

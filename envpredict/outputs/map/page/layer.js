@@ -83,6 +83,7 @@
       const seen = this.visible(at);
       const r = this.markRadius(at, seen);
       rm.drawGround(ctx, data, at);
+      rm.drawCells(ctx, data, state, at);
       this.drawShapes(ctx, at, seen);
       const drawn = rm.drawLines(ctx, data, state, at);
       rm.drawWorks(ctx, data, state, at);
@@ -220,6 +221,12 @@
         if (away < nearest) [best, nearest] = [seen[i], away];
       }
       return best >= 0 ? best : this.areaAt(seen, at, point);
+    },
+
+    /** Return what the cell under a point of the layer holds, as text; empty where there is none. */
+    cellText: function (point) {
+      const { data, state } = this._app;
+      return rm.cellText(data, state, rm.projector(this._map, data.head.origin, this._bounds), point);
     },
 
     areaAt: function (seen, at, point) {

@@ -4,15 +4,17 @@
 
   /** Return the legend of what is shown. */
   rm.legend = function (app) {
-    const { data, view } = app;
+    const { data, state, view } = app;
+    const rest = rm.restCounts(data, state);
     const extra = ["none", "quiet"].map((id) => data.wordIndex[id]);
     const rows = rm
       .wordOrder(data)
-      .filter((index) => view.counts[index] || !extra.includes(index))
-      .map((index) => wordRow(data.head.words[index], view.counts[index]));
+      .filter((index) => view.counts[index] || rest[index] || !extra.includes(index))
+      .map((index) => wordRow(data.head.words[index], view.counts[index], rest[index]));
     return [
       rm.make("h2", {}, "Legend"),
       rm.make("ul", {}, ...rows, ...SIGNS.map(([options, title, about]) => signRow(options, title, about))),
+      restLegend(data),
       lineLegend(app),
       siteLegend(data),
     ];
@@ -27,15 +29,31 @@
     ],
   ];
 
-  function wordRow(word, count) {
+  function wordRow(word, count, rest) {
     const about = rm.make("span", { class: "rm-about" }, word.meaning);
-    const text = rm.make("span", {}, rm.make("b", {}, word.word), ` ${count}`, about);
-    return rm.make("li", { class: count ? null : "rm-zero" }, rm.markPicture(word), text);
+    const told = rest ? `${count} and ${rest} in cells` : String(count);
+    const text = rm.make("span", {}, rm.make("b", {}, word.word), ` ${told}`, about);
+    return rm.make("li", { class: count || rest ? null : "rm-zero" }, rm.markPicture(word), text);
   }
 
   function signRow(options, title, about) {
     const text = rm.make("span", {}, rm.make("b", {}, title), rm.make("span", { class: "rm-about" }, about));
     return rm.make("li", {}, rm.markPicture(null, options), text);
+  }
+
+  /** Return what the cells are that stand for the receptors that aren't drawn one by one. */
+  function restLegend(data) {
+    const { rest } = data.head;
+    if (!rest) return "";
+    const about =
+      "Its mark is that of the most severe likelihood in the cell; \"3 of 40\": 3 of its 40 receptors have it. " +
+      rest.sentence;
+    return rm.make(
+      "div",
+      { class: "rm-lines" },
+      rm.make("h3", {}, `Cells of ${rest.cell_m} m`),
+      rm.make("p", { class: "rm-about" }, about),
+    );
   }
 
   /** Return what the level lines are that are drawn, each with the limit it stands for. */

@@ -87,7 +87,11 @@
     hover(box, event) {
       const receptor = this.measure.on ? -1 : this.layer.receptorAt(event.layerPoint);
       this.map.getContainer().classList.toggle("rm-over", receptor >= 0);
-      box.hidden = receptor < 0;
+      const cell = receptor < 0 && !this.measure.on ? this.layer.cellText(event.layerPoint) : "";
+      box.hidden = receptor < 0 && !cell;
+      box.style.left = `${event.containerPoint.x + 14}px`;
+      box.style.top = `${event.containerPoint.y + 14}px`;
+      if (cell) box.replaceChildren(cell);
       if (receptor < 0) return;
       const { data, view } = this;
       const word = data.head.words[view.words[receptor]];
@@ -101,6 +105,11 @@
     }
 
     /** Return in words what the likelihoods shown are of. */
+    restText() {
+      const { rest } = this.data.head;
+      return rest ? `, and ${rest.receptors} counted in cells,` : "";
+    }
+
     choiceText() {
       const { data, state } = this;
       const effect = data.head.effects.find((one) => one.id === state.effect);
@@ -139,7 +148,7 @@
       this.sheet.update();
       this.layer.redraw();
       document.getElementById("rm-summary").textContent =
-        `${rm.countText(this.data, this.view.counts)} ${this.choiceText()}`;
+        `${rm.countText(this.data, this.view.counts)}${this.restText()} ${this.choiceText()}`;
     }
 
     /** Choose a receptor: its findings open, the map shows it, the list turns to it. */

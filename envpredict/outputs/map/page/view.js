@@ -61,9 +61,11 @@
     return { finding, words, byDay: Boolean(daily), counts: rm.countWords(data, words) };
   };
 
-  /** Return the counts of a method under the same choice, for the comparison beside its name. */
+  /** Return the counts of a method under the same choice, those in cells too, for the comparison beside its name. */
   rm.methodCounts = function (data, state, method) {
-    return rm.view(data, { ...state, method, day: -1 }).counts;
+    const choice = { ...state, method, day: -1 };
+    const rest = rm.restCounts(data, choice);
+    return rm.view(data, choice).counts.map((count, index) => count + rest[index]);
   };
 
   /** Return the codes of all words, the most severe first. */
