@@ -15,7 +15,7 @@ from browser.synthetic import assess
 from pyproj import Geod
 
 from envpredict.core.cautions import CAUTIONS
-from envpredict.outputs.map import explore
+from envpredict.outputs.map import explore, render_map, thin
 
 FOCUS = "() => { const e = document.activeElement; return e.id || e.textContent || e.className; }"
 POINTS_PER_MM = 72 / 25.4
@@ -286,3 +286,31 @@ def test_a_notebook_shows_the_map_and_takes_further_layers(open_page: Opener, tm
     assert frame.locator(".leaflet-popup-content").inner_text() == "A popup of folium's own"
     # pictures and the frame's own document lie inside the file
     opened.requests[:] = [url for url in opened.requests if not url.startswith(("data:", "about:"))]
+
+
+def test_receptors_that_are_not_drawn_are_counted_in_cells(open_page: Opener, tmp_path: Path,
+                                                           monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(thin, "MOST_DRAWN", 150)
+    file = tmp_path / "thinned.html"
+    file.write_text(render_map(assess(900)), encoding="utf-8")
+    opened = open_page(file)
+    counted = opened.page.evaluate("() => riskMap.restCounts(riskMap.app.data, riskMap.app.state)")
+    assert sum(counted) == 900 - opened.page.evaluate("() => riskMap.app.data.receptors") > 0
+    assert "Of 900 receptors" in opened.page.locator(".rm-notes").inner_text()
+    legend = opened.page.locator(".rm-lines").first.inner_text()
+    assert "Cells of 100 m" in legend
+    assert "counted in cells" in opened.page.locator("#rm-summary").inner_text()
+    place = opened.page.evaluate("""() => {
+      const {map, data, layer} = riskMap.app;
+      const {box, count} = data.shapes("rest");
+      for (let i = 0; i < count; i += 1) {
+        const where = riskMap.latLng(data, (box[4 * i] + box[4 * i + 2]) / 2, (box[4 * i + 1] + box[4 * i + 3]) / 2);
+        const at = map.latLngToContainerPoint(where);
+        if (map.getBounds().contains(where) && layer.receptorAt(map.latLngToLayerPoint(where)) < 0) return at;
+      }
+      return null;
+    }""")
+    frame = opened.page.locator(".folium-map").bounding_box()
+    assert frame is not None
+    opened.page.mouse.move(frame["x"] + place["x"], frame["y"] + place["y"])
+    assert "not drawn one by one" in opened.page.locator("#rm-hover").inner_text()

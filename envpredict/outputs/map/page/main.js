@@ -215,7 +215,7 @@
       .catch((error) => {
         document.getElementById("rm-summary").textContent =
           "This browser can't unpack the page's numbers. " +
-          "Use a browser of 2023 or later, or read findings.csv and the report.";
+          "Use a browser of 2023 or later, or read the report and findings.csv (a large run: findings.parquet).";
         throw error;
       });
     return rm.ready;
