@@ -37,12 +37,14 @@ def command(scenario: Path, folder: Path, replace: bool, strict: bool, grids: bo
     from envpredict.engine.sensitivity.tables import with_unknowns
     from envpredict.engine.tiled.kept import forget
     from envpredict.engine.tiled.means import Means
+    from envpredict.outputs.early import import_beside
     from envpredict.outputs.findings_file import CSV
     from envpredict.outputs.write import check_target, write_assessment
 
     check_target(folder, replace=replace)
     means = Means(cache=tiles or folder.with_name(f"{folder.name}.tiles"), **given)
     read = read_scenario(scenario)
+    import_beside()
     with steps() as tell:
         assessment = assess(read, tell, means=means)
         if unknowns:

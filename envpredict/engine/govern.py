@@ -24,10 +24,11 @@ def governing(findings: pd.DataFrame, by: tuple[str, ...] = ("receptor", "method
     """
     if findings.empty:
         return findings
-    order = findings.assign(_severity=severity(findings["likelihood"]),
-                            _chance=findings["p_exceed"].fillna(-1.0).astype(float),
-                            _margin=-findings["margin_db"].fillna(np.inf).astype(float),
-                            _row=np.arange(len(findings)))
+    # only what ranks them is put in order: the rows themselves are wide
+    order = findings[list(by)].assign(_severity=severity(findings["likelihood"]),
+                                      _chance=findings["p_exceed"].fillna(-1.0).astype(float),
+                                      _margin=-findings["margin_db"].fillna(np.inf).astype(float),
+                                      _row=np.arange(len(findings)))
     first_seen = order.groupby(list(by), sort=False)["_row"].transform("min")
     order = order.assign(_group=first_seen).sort_values(["_group", "_severity", "_chance", "_margin", "_row"],
                                                         ascending=[True, False, False, False, True], kind="stable")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,6 +36,7 @@ class View:
     methods: tuple[str, ...]
     receptors: tuple[str, ...]
     discretion: Discretion
+    _hidden: list[frozenset[str]] = field(default_factory=list)
 
     def of(self, effect: str, method: str | None = None) -> pd.DataFrame:
         """Return the governing findings of an effect, of one method or of all."""
@@ -61,7 +62,9 @@ class View:
 
     def hidden_places(self) -> frozenset[str]:
         """Return the identifiers of receptors whose place stays out."""
-        return frozenset(self.assessment.receptors["id"][self.discretion.places].astype(str))
+        if not self._hidden:      # asked for cell by cell
+            self._hidden.append(frozenset(self.assessment.receptors["id"][self.discretion.places].astype(str)))
+        return self._hidden[0]
 
 
 def view(assessment: Assessment) -> View:

@@ -95,13 +95,9 @@ def letters(facts: Facts) -> Iterator[Evidence]:
 
 def above_alert(facts: Facts, one: Predicted) -> bool:
     """Tell whether the design level of a prediction passes the alert level of a limit that it falls under."""
-    for criterion in facts.plan.criteria:
-        if not one.falls_under(criterion):
-            continue
-        for row in facts.plan.levels:
-            if row.criterion == criterion.id and row.alert is not None and one.design > row.alert:
-                return True
-    return False
+    passed = {row.criterion for row in facts.plan.levels if row.alert is not None and one.design > row.alert}
+    return bool(passed) and any(criterion.id in passed and one.falls_under(criterion)
+                                for criterion in facts.plan.criteria)
 
 
 @check("M37")
