@@ -53,8 +53,13 @@ def ways(found: list[dict[str, Any]]) -> str:
     book = next(one for one in found if one["group"] == "ways" and not one["params"])
     start = next(one for one in found if one["group"].startswith("start"))["stats"]["min"]
     each["sheet"] = (book["stats"]["min"] - start) / book["extra_info"]["pairs"]
-    rows = [(TITLES[way], f"{1e6 * taken:.3g}", f"{taken / each['ours']:.2g}") for way, taken in each.items()]
+    rows = [(TITLES[way], f"{1e6 * taken:.3g}", told(taken / each["ours"])) for way, taken in each.items()]
     return table(("way", "us per pair of receptor and pile", "times envpredict's"), rows)
+
+
+def told(ratio: float) -> str:
+    """Return a ratio with two digits, a large one in whole numbers."""
+    return f"{ratio:,.0f}" if ratio >= 100.0 else f"{ratio:.2g}"
 
 
 def growth(found: list[dict[str, Any]]) -> str:
@@ -92,8 +97,8 @@ def profile(receptors: int, piles: int, obstacles: int) -> str:
     told = (f"{receptors} receptors, {piles} piles, {obstacles} obstacles, {facts['methods']:.0f} methods: "
             f"{facts['findings']:.0f} findings in {facts['processor_s']:.0f} s of processor time "
             f"({facts['wall_s']:.0f} s by the clock), {facts['peak_gb']:.2f} GB at most, under the profiler.")
-    return f"{told}\n\n" + table(("function", "with what it calls, s", "own, s"),
-                                [(f"`{where}`", f"{total:.1f}", f"{own:.1f}") for total, own, where in rows])
+    return f"{told}\n\n" + table(("function", "own, s", "with what it calls, s"),
+                                [(f"`{where}`", f"{own:.1f}", f"{total:.1f}") for total, own, where in rows])
 
 
 def main() -> None:

@@ -19,13 +19,13 @@ from envpredict.engine.assess import assess
 from envpredict.engine.intake import read_scenario
 from envpredict.engine.results import Assessment
 
-BASE = {"receptors": 100, "piles": 20, "obstacles": 100, "methods": 2, "days": 1}
-SIZES = {"receptors": (100, 200, 400), "piles": (20, 40, 80), "obstacles": (100, 400, 1600), "methods": (1, 2, 4),
+BASE = {"receptors": 200, "piles": 40, "obstacles": 100, "methods": 2, "days": 1}
+SIZES = {"receptors": (200, 400, 800), "piles": (40, 80, 160), "obstacles": (100, 400, 1600), "methods": (1, 2, 4),
          "days": (1, 2, 4)}
 """Days: into how many the shifts of the base are cut, by rests as long as it takes."""
 HOURS = {1: "18:00", 2: "13:00", 4: "10:30"}
 CASES = [(name, size) for name, sizes in SIZES.items() for size in sizes]
-MEMORY = (100, 400)
+MEMORY = (200, 800)
 PEAK = """
 import resource, sys
 from envpredict.engine.assess import assess
