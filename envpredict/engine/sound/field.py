@@ -5,14 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from envpredict.core.citation import Citation
-from envpredict.engine.sound.paths import Ends
+from envpredict.engine.sound.paths import Ends, joined
 
 if TYPE_CHECKING:
     from envpredict.engine.sound.octave import Levels
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from envpredict.methods.schema import Plant
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Singles = NDArray[np.float32]
 HEAD_PARTS = 4
 HEAD_CLEARANCE_M = 1.0
@@ -122,6 +123,29 @@ def ends_of(points: SoundPoints, positions: Positions, height_m: Floats) -> Ends
                 np.repeat(points.height_m, p), np.repeat(points.own, p))
 
 
+def _same_plan_first(points: SoundPoints, count: int, heights: int) -> Ints:
+    """Return the order of paths (heights x Q x `count` positions) in which those that share their plan follow in a row.
+
+    The screening looks up once what such paths share.
+    """
+    keys = np.column_stack([points.xy, points.own])
+    place = np.unique(keys, axis=0, return_inverse=True)[1].reshape(-1)
+    plan = place[:, None] * count + np.arange(count)
+    return np.asarray(np.argsort(np.tile(plan.reshape(-1), heights), kind="stable"), dtype=np.int64)
+
+
+def _together(scene: SoundScene, method: NoiseMethod, points: SoundPoints, positions: Positions,
+              standing: Sequence[Stand], items: Sequence[Plant]) -> Levels:
+    """Return the levels of all items of plant at all heights (I, heights x Q x P), height after height."""
+    ends = joined([ends_of(points, positions, stand.height_m) for stand in standing])
+    span = np.concatenate([np.tile(stand.span_m, len(points)) for stand in standing])
+    order = _same_plan_first(points, len(positions), len(standing))
+    back = np.empty_like(order)
+    back[order] = np.arange(len(order))
+    found = method.levels(scene, ends.take(order), span[order], items)
+    return replace(found, energy=found.energy[:, back], u_db=found.u_db[:, back], in_range=found.in_range[back])
+
+
 def tiles(count: int, step: int) -> Iterator[slice]:
     """Yield slices of `step` that cover `count` rows."""
     for start in range(0, count, step):
@@ -144,18 +168,19 @@ def plant_fields(scene: SoundScene, method: NoiseMethod, points: SoundPoints, po
         here = points.take(np.arange(tile.start, tile.stop))
         cells = (len(here), len(positions))
         squares = [np.zeros(cells) for _ in items]
+        found = _together(scene, method, here, positions, standing, items)
+        of_stand = slice(0, 0)
         for stand in standing:
-            found = method.levels(scene, ends_of(here, positions, stand.height_m), np.tile(stand.span_m, len(here)),
-                                  [items[number] for number in stand.who])
-            for row, number in enumerate(stand.who):
-                energy = found.energy[row].reshape(cells)
+            of_stand = slice(of_stand.stop, of_stand.stop + cells[0] * cells[1])
+            for number in stand.who:
+                energy = found.energy[number, of_stand].reshape(cells)
                 fields[number].energy[stand.part, tile] = energy
-                fields[number].in_range[tile] &= found.in_range.reshape(cells)
-                squares[number] += energy * found.u_db[row].reshape(cells) ** 2
+                fields[number].in_range[tile] &= found.in_range[of_stand].reshape(cells)
+                squares[number] += energy * found.u_db[number, of_stand].reshape(cells) ** 2
         for field, square in zip(fields, squares, strict=True):
             field.u_db[tile] = np.sqrt(square / field.energy[:, tile].sum(axis=0, dtype=float))
 
-    step = max(tile_paths // max(len(positions), 1), 1)
+    step = max(tile_paths // max(len(positions) * len(standing), 1), 1)
     with ThreadPoolExecutor(max_workers=THREADS[0]) as pool:
         for _ in pool.map(fill, tiles(len(points), step)):
             pass

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -49,6 +50,11 @@ class Ends:
         """Return the plan distance (N); nearer than 1 m counts as 1 m."""
         apart = self.receptor_xy - self.source_xy
         return np.maximum(np.hypot(apart[:, 0], apart[:, 1]), NEAREST_M)
+
+
+def joined(parts: Sequence[Ends]) -> Ends:
+    """Return the paths of several as one, in their order."""
+    return Ends(*(np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Ends)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

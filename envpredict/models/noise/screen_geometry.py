@@ -27,7 +27,7 @@ from envpredict.models.arguments import Floats, numbers
 from envpredict.models.noise.arguments import octaves, result
 from envpredict.models.noise.iso9613_2_1996.screening import combined_db, screening_db, top_edge_db, wide_enough
 from envpredict.models.noise.screen_grid import fill_grid, find_contacts
-from envpredict.models.noise.screen_kernels import screen_rays
+from envpredict.models.noise.screen_rays import screen_rays
 from envpredict.models.noise.screen_scene import Ints, Scene, scratch
 
 LEAST_LONG_DETOUR_M: Final = 10.0

@@ -1,4 +1,4 @@
-"""The loops of the screening geometry, compiled: the taut paths over and round what a path crosses.
+"""The loops of the screening geometry, compiled: the taut path, and the ways on a plan round what a path crosses.
 
 The names of walls and vertices are those of `screen_scene`.
 """
@@ -11,13 +11,11 @@ import numpy as np
 
 from envpredict.models.arguments import Floats
 from envpredict.models.noise.compiled import compiled
-from envpredict.models.noise.screen_crossings import across, crossed_walls
+from envpredict.models.noise.screen_crossings import across
 from envpredict.models.noise.screen_grid import orient
-from envpredict.models.noise.screen_scene import MOST_GATES, Ints, Ray, Scene, Work
+from envpredict.models.noise.screen_scene import MOST_GATES, Ray, Scene, Work
 
 SAME_POINT_M = 1e-6
-NO_CREDIT_BELOW_M = -0.6
-"""A sight line that clears an edge by a longer detour (a tenth of the longest wavelength) isn't screened at all."""
 
 
 @compiled
@@ -79,13 +77,23 @@ def reach(scene: Scene, ray: Ray, work: Work, wall: int, side: float, mark: int,
 
 
 @compiled
+def rises(same: Floats, top: float, tall: float) -> bool:
+    """Return whether a top rises above `tall`, and narrow `same` to where `tall` may lie for the same answer."""
+    if top > tall:
+        same[1] = min(same[1], top)
+        return True
+    same[0] = max(same[0], top)
+    return False
+
+
+@compiled
 def flood(scene: Scene, ray: Ray, work: Work, hits: int, group: int, side: float, tall: float, mark: int) -> int:
     """Collect the vertices on one side of the path that hang together with walls that it crosses; return their number.
 
     Starts at the walls of a group, or with -1 at all that block the path, and follows walls as long as they stay on
     that side (1 left, -1 right), and from wall to wall where obstacles touch, if the next one rises above `tall` or
     blocks the path itself. Written into `px` and `py` in the path's own axes: along it, and away from it. Walls met
-    that turn out to hang together come into one group.
+    that turn out to hang together come into one group. `work.same` narrows to where `tall` may lie without a change.
     """
     found = 0
     for hit in range(hits):
@@ -109,7 +117,7 @@ def flood(scene: Scene, ray: Ray, work: Work, hits: int, group: int, side: float
                     obstacle = scene.obstacle[other]
                     if away <= SAME_POINT_M or obstacle == ray.own:
                         continue
-                    if scene.top[obstacle] > tall or work.blocks[obstacle] == ray.number:
+                    if work.blocks[obstacle] == ray.number or rises(work.same, scene.top[obstacle], tall):
                         waiting = reach(scene, ray, work, other, side, mark, waiting)
         for v in (work.hit_wall[hit], scene.after[work.hit_wall[hit]]):
             if work.reached[v] == mark and work.label[work.first_hit[v]] != work.label[hit]:
@@ -144,61 +152,6 @@ def enclosed(scene: Scene, obstacle: int, sx: float, sy: float, rx: float, ry: f
         if inside_ring(scene, start, sx, sy) != inside_ring(scene, start, rx, ry):
             return True
     return False
-
-
-@compiled
-def over_the_top(scene: Scene, ray: Ray, work: Work, hits: int, out: Floats) -> int:
-    """Write the path over the top, d, z, dss, dsr, e, and mark what blocks the sight line.
-
-    Returned is -2 where the sight line is blocked, -1 where nothing stands near it, or else the obstacle of the edge
-    that it clears by the least detour: z is then negative.
-    """
-    plan, rise = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy), ray.rz - ray.sz
-    straight = math.hypot(plan, rise)
-    count, clear = 0, -1
-    z, first, last, between = -np.inf, 0.0, 0.0, 0.0
-    for k in range(hits):
-        obstacle = scene.obstacle[work.hit_wall[k]]
-        top, place = scene.top[obstacle], work.hit_at[k] * plan
-        if top > ray.sz + work.hit_at[k] * rise:
-            work.px[count], work.py[count] = place, top
-            count += 1
-            work.blocks[obstacle] = ray.number
-            continue
-        dss, dsr = math.hypot(place, top - ray.sz), math.hypot(plan - place, ray.rz - top)
-        if straight - dss - dsr > z:
-            z, first, last, clear = straight - dss - dsr, dss, dsr, obstacle
-    if count > 0:
-        first, between, last = taut(work.px, work.py, count, 0.0, ray.sz, plan, ray.rz)
-        z = max(first + between + last - straight, 0.0)
-        clear = -2
-    elif z < NO_CREDIT_BELOW_M:
-        clear = -1
-    out[0], out[1], out[2], out[3], out[4] = straight, z, first, last, between
-    return clear
-
-
-@compiled
-def bent(ray: Ray, px: Floats, py: Floats, count: int) -> tuple[float, float]:
-    """Return detour and length between the bends of the path round points that lie on one side."""
-    plan, rise = math.hypot(ray.rx - ray.sx, ray.ry - ray.sy), ray.rz - ray.sz
-    first, between, last = taut(px, py, count, 0.0, 0.0, plan, 0.0)
-    total = first + between + last
-    # unfolded onto a plane, a path round upright edges is straight: it climbs evenly
-    slope = math.hypot(total, rise)
-    return max(slope - math.hypot(plan, rise), 0.0), between * slope / total
-
-
-@compiled
-def round_a_side(scene: Scene, ray: Ray, work: Work, hits: int, side: float,
-                 tall: float) -> tuple[float, float, float]:
-    """Return detour and length between the bends of the path round one side, and how far the obstacles reach there."""
-    count = flood(scene, ray, work, hits, -1, side, tall, 4 * ray.number + (1 if side > 0.0 else 0))
-    farthest = 0.0
-    for k in range(count):
-        farthest = max(farthest, work.py[k])
-    detour, between = bent(ray, work.px, work.py, count)
-    return detour, between, farthest
 
 
 @compiled
@@ -301,9 +254,9 @@ def passes(row: Floats, ax: float, ay: float, bx: float, by: float) -> int:
 
 
 @compiled
-def way_between(rows: Floats, length: Floats, first: Floats, count: int, every: bool, plan: float,
-                rise: float) -> tuple[float, float]:
-    """Return detour and length between the bends of the shortest way that passes groups on both sides.
+def way_between(rows: Floats, length: Floats, first: Floats, count: int, every: bool,
+                plan: float) -> tuple[float, float]:
+    """Return in plan the length, and that between the bends, of the shortest way that passes groups on both sides.
 
     Only the corners in `rows` are gone round, each in its turn: no real way between the obstacles is shorter. Where
     these aren't all groups (`every`), a way on one side of them may pass the rest on the other.
@@ -336,58 +289,4 @@ def way_between(rows: Floats, length: Floats, first: Floats, count: int, every: 
                             first[j, b, mask | sides] = leg if i == 0 else first[i, a, mask]
                             if j > count and (mask | sides == 3 or not every) and way < total:
                                 total, between = way, way - first[j, b, mask | sides] - leg
-    slope = math.hypot(total, rise)
-    return slope - math.hypot(plan, rise), max(between, 0.0) * slope / total
-
-
-@compiled
-def sides_of(scene: Scene, ray: Ray, work: Work, hits: int, clear: int, out: Floats) -> None:
-    """Write the ways round both sides and the width of what screens; no way where one end is enclosed.
-
-    Where a way between obstacles is shorter than that round all of them, it takes the place of the shorter of the two.
-    """
-    if clear >= 0:
-        work.blocks[clear] = ray.number
-    tall = max(ray.sz, ray.rz) if clear == -2 else np.inf
-    start_groups(scene, ray, work, hits)
-    left = round_a_side(scene, ray, work, hits, 1.0, tall)
-    right = round_a_side(scene, ray, work, hits, -1.0, tall)
-    out[9] = left[2] + right[2]
-    closed = False
-    for k in range(hits):
-        obstacle = scene.obstacle[work.hit_wall[k]]
-        if not closed and work.blocks[obstacle] == ray.number:
-            closed = enclosed(scene, obstacle, ray.sx, ray.sy, ray.rx, ray.ry)
-    if closed:
-        return
-    out[5], out[6], out[7], out[8] = left[0], left[1], right[0], right[1]
-    shorter = 5 if left[0] <= right[0] else 7
-    (count, every), plan = gates(scene, ray, work, hits, tall), math.hypot(ray.rx - ray.sx, ray.ry - ray.sy)
-    if count > 1:
-        detour, separation = way_between(work.gates, work.length, work.first, count, every, plan, ray.rz - ray.sz)
-        if detour < out[shorter]:
-            out[shorter], out[shorter + 1] = detour, min(separation, out[shorter + 1])
-
-
-@compiled
-def screen_rays(scene: Scene, sources: Floats, receptors: Floats, own: Ints, sides: bool, work: Work,
-                out: Floats) -> None:
-    """Write the paths from sources, (N, 3) or a single one (1, 3), to receptors (N, 3) into `out` (N, 10).
-
-    Columns: slope distance, z, dss, dsr, e over the top; detour and length between bends round the left and the right;
-    width of what screens. `work` comes fresh from `scratch`.
-    """
-    for number in range(receptors.shape[0]):
-        row, source, end = out[number], sources[number % sources.shape[0]], receptors[number]
-        if math.isnan(source.sum() + end.sum()):
-            row[:] = np.nan
-            continue
-        dx, dy = end[0] - source[0], end[1] - source[1]
-        plan = math.hypot(dx, dy)
-        ray = Ray(source[0], source[1], source[2], end[0], end[1], end[2], number, own[number], dx / plan, dy / plan)
-        row[5] = row[7] = np.inf
-        row[6] = row[8] = row[9] = 0.0
-        hits = crossed_walls(scene, ray, work)
-        clear = over_the_top(scene, ray, work, hits, row)
-        if sides and clear != -1:
-            sides_of(scene, ray, work, hits, clear, row)
+    return total, max(between, 0.0)

@@ -16,6 +16,8 @@ from envpredict.models.arguments import Floats
 Ints = NDArray[np.int64]
 MOST_GATES = 8
 """So many groups of obstacles, the hardest to pass, are looked at for ways between them; fewer make no way longer."""
+WAYS_KEPT = 8
+"""So many ways past different obstacles on one plan are kept for rays in a row that share it; the rest is made anew."""
 
 
 class Scene(NamedTuple):
@@ -73,6 +75,11 @@ class Work(NamedTuple):
     each was reached: `first_hit`, by point `origin`. The group that a wall met belongs to: `label`; the first wall met
     of an obstacle: `met`. Corners to get round by group: `gates`; of ways as far as these the `length`, and that of
     the `first` leg.
+
+    `ways`: kept for rays that share their plan: lengths in plan round the left and between its bends, the same for the
+    right, width, 1 where an end is enclosed, lengths of the way between obstacles, and from where to below where the
+    height `tall` may lie for these ways, as `same` tells it of the flood at work. `blocking`: which of the walls met
+    blocked them.
     """
 
     seen: Ints
@@ -90,6 +97,9 @@ class Work(NamedTuple):
     gates: Floats
     length: Floats
     first: Floats
+    ways: Floats
+    same: Floats
+    blocking: NDArray[np.bool_]
 
 
 def scratch(scene: Scene) -> Work:
@@ -99,4 +109,5 @@ def scratch(scene: Scene) -> Work:
     hit_at, px, py = (np.zeros(walls) for _ in range(3))
     blocks, met = (np.full(scene.top.size, -1, dtype=np.int64) for _ in range(2))
     return Work(seen, reached, blocks, hit_wall, hit_at, px, py, stack, first_hit, origin, label, met,
-                np.zeros((MOST_GATES + 1, 9)), np.zeros((MOST_GATES + 2, 2, 4)), np.zeros((MOST_GATES + 2, 2, 4)))
+                np.zeros((MOST_GATES + 1, 9)), np.zeros((MOST_GATES + 2, 2, 4)), np.zeros((MOST_GATES + 2, 2, 4)),
+                np.zeros((WAYS_KEPT, 10)), np.zeros(2), np.zeros((WAYS_KEPT, walls), dtype=np.bool_))
