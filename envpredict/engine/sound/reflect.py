@@ -36,16 +36,20 @@ OWN_FACADE_M = 1.5
 """A point before a building stands so near, or nearer, to the plane of its own facade and of those in line with it."""
 PAIRS_AT_ONCE = 100_000
 """So many pairs of path and wall are reckoned at once; it bounds the memory, never the result."""
+EDGE_M = 0.001
+"""Walls that end so little below or above the place of a mirror are handed on: there their own check decides."""
 REACH_M = 150.0
 """Walls farther than this from the source and from the receptor aren't looked at."""
 
 
-def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats) -> tuple[Ints, Ints, Floats]:
+def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats, *,
+            between_edges: bool = False) -> tuple[Ints, Ints, Floats]:
     """Return (M,), (M,), (M, 4): paths, the walls that mirror their source, and the taut band over both legs.
 
     The band over what breaks the legs, unfolded: z, dss, dsr, e in m; z is -inf where both are clear.
 
-    `source_z`, `receptor_z` (N): elevations of the ends. Whether the wall is high enough there isn't looked at here.
+    `source_z`, `receptor_z` (N): elevations of the ends. Whether the wall is high enough there is only looked at with
+    `between_edges`, and then with a margin (`EDGE_M`): rounding decides nothing here.
     """
     walls, obstacles = scene.walls, scene.obstacles
     if not len(walls) or not len(ends):
@@ -60,7 +64,9 @@ def mirrors(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z: Floats)
     near = np.empty(len(place) * min(len(walls), NEAR_AT_FIRST), dtype=np.int64)
     while (found := int(_near_places(start, end, sources[first, :2], cells, in_cell, grid, limits, near))) > near.size:
         near = np.empty(found, dtype=np.int64)
-    inputs = (start, end, walls.obstacle, sources, np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own,
+    margin = EDGE_M if between_edges else np.inf
+    inputs = ((start, end, walls.obstacle, walls.base_m - margin, walls.top_m + margin), sources,
+              np.column_stack([ends.receptor_xy, receptor_z]) - shift, ends.own,
               (np.ravel(place_of).astype(np.int64), limits, near), (cells, in_cell, grid), obstacles.scene)
     room = 8 * len(ends)
     while True:
@@ -78,7 +84,7 @@ def reflected_energy(scene: SoundScene, ends: Ends, source_z: Floats, receptor_z
     `porosity` (N, 3) of the direct path's regions holds for the mirrored one too. Air and ground are reckoned over the
     length of the mirrored path, the ground as if it were flat.
     """
-    path, wall, over = mirrors(scene, ends, source_z, receptor_z)
+    path, wall, over = mirrors(scene, ends, source_z, receptor_z, between_edges=True)
     found = [_energy(scene, ends, source_z, receptor_z, porosity, (path[part], wall[part], over[part]))
              for part in (slice(first, first + PAIRS_AT_ONCE) for first in range(0, len(path), PAIRS_AT_ONCE))]
     if not found:
@@ -172,76 +178,121 @@ def _facing(start: Floats, end: Floats, obstacle: Ints, r: Place, own: int, w: i
 
 
 @compiled
-def _band(s: Place, p: Place, r: Place, own: int, scene: Scene, seen: Ints, mark: int, px: Floats, py: Floats,
+def _mirror(start: Floats, end: Floats, w: int, s: Place, r: Place, out: Floats) -> bool:
+    """Return whether a wall before which r stands mirrors s towards it on the plan, and write where.
+
+    Columns of `out`: wall, share of the way from s, x and y of the place, length of both legs in plan.
+    """
+    ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
+    # before the wall means on its right
+    before_s, before_r = dy * (s[0] - ax) - dx * (s[1] - ay), dy * (r[0] - ax) - dx * (r[1] - ay)
+    if before_s <= 0.0:
+        return False
+    share = before_s / (before_s + before_r)
+    along_s, along_r = dx * (s[0] - ax) + dy * (s[1] - ay), dx * (r[0] - ax) + dy * (r[1] - ay)
+    at = (along_s + share * (along_r - along_s)) / (dx * dx + dy * dy)
+    x, y = ax + at * dx, ay + at * dy
+    from_s, from_r = math.hypot(x - s[0], y - s[1]), math.hypot(x - r[0], y - r[1])
+    out[0], out[1], out[2], out[3], out[4] = w, share, x, y, from_s + from_r
+    return 0.0 <= at <= 1.0 and min(from_s, from_r) <= REACH_M
+
+
+@compiled
+def _roomy(values: Floats, used: int, more: int) -> Floats:
+    """Return values (rows, 3) with room for more rows behind those in use."""
+    if used + more <= values.shape[0]:
+        return values
+    larger = np.empty((2 * values.shape[0], 3))
+    larger[:used] = values[:used]
+    return larger
+
+
+@compiled
+def _crossings(s: Place, p: Place, r: Place, own: int, scene: Scene, seen: Ints, mark: int, out: Floats, count: int,
+               legs: Ints) -> int:
+    """Write what both legs cross behind the `count` that stand there, and where each leg's begin and end."""
+    legs[0] = count
+    legs[1] = _leg(s, p, own, scene, seen, mark, out, count)
+    legs[2] = _leg(r, p, -2, scene, seen, mark + 1, out, legs[1])
+    return int(legs[2])
+
+
+@compiled
+def _band(crossed: Floats, legs: Ints, s: Place, p: Place, r: Place, plan: float, px: Floats, py: Floats,
           out: Floats) -> None:
-    """Write the taut band over what breaks the two legs by a point on a wall, unfolded: z, dss, dsr, e."""
-    plan = math.hypot(p[0] - s[0], p[1] - s[1]) + math.hypot(p[0] - r[0], p[1] - r[1])
-    mine = _leg(s, p, own, scene, seen, mark, px, py, 0)
-    edges = _leg(r, p, -2, scene, seen, mark + 1, px, py, mine)
-    for k in range(mine, edges):
-        px[k] = plan - px[k]
+    """Write the taut band over what, of all that the two legs cross, breaks them, unfolded: z, dss, dsr, e."""
+    count = 0
+    for k in range(legs[0], legs[2]):
+        at, along, top = crossed[k, 0], crossed[k, 1], crossed[k, 2]
+        z = s[2] if k < legs[1] else r[2]
+        if top > z + at * (p[2] - z):
+            px[count], py[count] = along if k < legs[1] else plan - along, top
+            count += 1
     out[0], out[1], out[2], out[3] = -np.inf, 0.0, 0.0, 0.0
-    if edges:
-        first, between, last = taut(px, py, edges, 0.0, s[2], plan, r[2])
+    if count:
+        first, between, last = taut(px, py, count, 0.0, s[2], plan, r[2])
         out[0] = max(first + between + last - math.hypot(plan, r[2] - s[2]), 0.0)
         out[1], out[2], out[3] = first, last, between
 
 
 @compiled
-def _mirrors(start: Floats, end: Floats, obstacle: Ints, sources: Floats, receptors: Floats, own: Ints,
-             by_place: tuple[Ints, Ints, Ints], by_cell: tuple[Ints, Ints, Grid], scene: Scene, path_out: Ints,
-             wall_out: Ints, over_out: Floats) -> int:
+def _mirrors(walls: tuple[Floats, Floats, Ints, Floats, Floats], sources: Floats, receptors: Floats, own: Ints,
+             by_place: tuple[Ints, Ints, Ints], by_cell: tuple[Ints, Ints, Grid], scene: Scene,
+             path_out: Ints, wall_out: Ints, over_out: Floats) -> int:
     """Write the pairs of path and mirroring wall, and the band over what breaks their legs; return how many there are.
 
-    They are written as far as there's room. Walls that may mirror lie within reach of the receptor, looked up once for
-    paths in a row that end there, or within reach of the source's place: `by_place` holds the number of each source's
-    place, where the walls near each place begin, and those walls.
+    They are written as far as there's room. A wall mirrors between the elevations `low` and `high`. Walls that may
+    mirror lie within reach of the receptor, looked up once for paths in a row that end there, or within reach of the
+    source's place: `by_place` holds the number of each source's place, where the walls near each place begin, and those
+    walls. Where they mirror, and what the legs cross, is looked up once for paths in a row that share their plan.
     """
-    (place, limits, near_place), (cells, in_cell, grid) = by_place, by_cell
-    near = np.empty(start.shape[0], dtype=np.int64)
+    (start, end, obstacle, low, high), (place, limits, near_place), (cells, in_cell, grid) = walls, by_place, by_cell
     listed = np.full(start.shape[0], -1, dtype=np.int64)
+    near = np.empty(start.shape[0], dtype=np.int64)
     seen = np.full(scene.x.size, -1, dtype=np.int64)
     px, py = np.empty(2 * scene.x.size), np.empty(2 * scene.x.size)
-    found = count = mark = group = 0
+    places, legs = np.empty((start.shape[0] + 1, 5)), np.full((start.shape[0], 3), -1, dtype=np.int64)
+    crossed = np.empty((4 * scene.x.size, 3))
+    found = count = mark = there = used = group = 0
     for n in range(sources.shape[0]):
         s = (sources[n, 0], sources[n, 1], sources[n, 2])
         r = (receptors[n, 0], receptors[n, 1], receptors[n, 2])
-        if n == 0 or r[0] != receptors[n - 1, 0] or r[1] != receptors[n - 1, 1] or own[n] != own[n - 1]:
+        other = n == 0 or r[0] != receptors[n - 1, 0] or r[1] != receptors[n - 1, 1] or own[n] != own[n - 1]
+        if other:
             count = _in_reach(start, end, r[0], r[1], cells, in_cell, grid, near, 0)
             group = n
             for item in range(count):
                 listed[near[item]] = group
-        first_near = limits[place[n]]
-        for item in range(count + limits[place[n] + 1] - first_near):
-            w = near[item] if item < count else near_place[first_near + item - count]
-            if (item >= count and listed[w] == group) or not _facing(start, end, obstacle, r, own[n], w):
-                continue
-            ax, ay, dx, dy = start[w, 0], start[w, 1], end[w, 0] - start[w, 0], end[w, 1] - start[w, 1]
-            # before the wall means on its right
-            before_s, before_r = dy * (s[0] - ax) - dx * (s[1] - ay), dy * (r[0] - ax) - dx * (r[1] - ay)
-            if before_s <= 0.0:
-                continue
-            share = before_s / (before_s + before_r)
-            along_s, along_r = dx * (s[0] - ax) + dy * (s[1] - ay), dx * (r[0] - ax) + dy * (r[1] - ay)
-            at = (along_s + share * (along_r - along_s)) / (dx * dx + dy * dy)
-            if not 0.0 <= at <= 1.0:
-                continue
-            p = (ax + at * dx, ay + at * dy, s[2] + share * (r[2] - s[2]))
-            if min(math.hypot(p[0] - s[0], p[1] - s[1]), math.hypot(p[0] - r[0], p[1] - r[1])) > REACH_M:
+        if other or s[0] != sources[n - 1, 0] or s[1] != sources[n - 1, 1]:
+            there, used, first_near = 0, 0, limits[place[n]]
+            for item in range(count + limits[place[n] + 1] - first_near):
+                w = near[item] if item < count else near_place[first_near + item - count]
+                if (item >= count and listed[w] == group) or not _facing(start, end, obstacle, r, own[n], w):
+                    continue
+                there += _mirror(start, end, w, s, r, places[there])
+            legs[:there] = -1
+        for item in range(there):
+            w, share, plan = int(places[item, 0]), places[item, 1], places[item, 4]
+            p = (places[item, 2], places[item, 3], s[2] + share * (r[2] - s[2]))
+            if not low[w] <= p[2] <= high[w]:
                 continue
             if found < path_out.size:
                 path_out[found], wall_out[found] = n, w
-                _band(s, p, r, own[n], scene, seen, mark, px, py, over_out[found])
-                mark += 2
+                if legs[item, 0] < 0:
+                    crossed = _roomy(crossed, used, 2 * scene.x.size)
+                    used = _crossings(s, p, r, own[n], scene, seen, mark, crossed, used, legs[item])
+                    mark += 2
+                _band(crossed, legs[item], s, p, r, plan, px, py, over_out[found])
             found += 1
     return found
 
 
 @compiled
-def _leg(s: Place, p: Place, own: int, scene: Scene, seen: Ints, mark: int, px: Floats, py: Floats, count: int) -> int:
-    """Write what rises above the leg from an end of the path to its point on the wall: how far along, and how high.
+def _leg(s: Place, p: Place, own: int, scene: Scene, seen: Ints, mark: int, out: Floats, count: int) -> int:
+    """Write what the leg from an end of the path to its point on the wall crosses on the plan.
 
-    Written behind the `count` that stand there; returned is their number. What the leg meets within the touching
+    Columns: how far along (0 to 1, and in m), and how high it rises. Written behind the `count` that stand there;
+    returned is their number. What the leg meets within the touching
     distance of its two ends stands at them, not in between.
     """
     cell, margin = scene.cell, 1e-6 * scene.cell
@@ -276,7 +327,7 @@ def _leg(s: Place, p: Place, own: int, scene: Scene, seen: Ints, mark: int, px: 
                 x, y = scene.x[a] + t * (scene.x[b] - scene.x[a]), scene.y[a] + t * (scene.y[b] - scene.y[a])
                 at = ((x - s[0]) * dx + (y - s[1]) * dy) / length**2
                 top = scene.top[scene.obstacle[a]]
-                if nearly < at < 1.0 - nearly and top > s[2] + at * (p[2] - s[2]):
-                    px[count], py[count] = at * length, top
+                if nearly < at < 1.0 - nearly:
+                    out[count, 0], out[count, 1], out[count, 2] = at, at * length, top
                     count += 1
     return count
