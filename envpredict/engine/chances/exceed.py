@@ -21,7 +21,7 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from envpredict.engine.chances.solve import CLOSE, FAR, STEPS, ends, log_odds, next_guess
+from envpredict.engine.chances.solve import FAR, advance, begin, ends, log_odds
 from envpredict.engine.chances.unlike import at_least_once_unlike
 
 Floats = NDArray[np.float64]
@@ -169,29 +169,11 @@ def _design_level(kind: int, span: tuple[float, float], nodes: Floats, values: F
                   own: Floats, shared: float, chance: float, low: float, high: float) -> float:
     """Return the threshold that is exceeded with just the given chance, to within `CLOSE`; about from low to high."""
     lo, hi = span
-    f_low = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, low)
-    f_high = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, high)
-    width = high - low + CLOSE
-    while f_low <= 0.0:
-        low, width = low - width, 2.0 * width
-        f_low = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, low)
-    while f_high > 0.0:
-        high, width = high + width, 2.0 * width
-        f_high = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, high)
-    before, f_before, last, f_last = low, f_low, high, f_high
-    for n in range(STEPS):
-        if high - low < CLOSE:
-            break
-        guess, sure = next_guess(low, high, before, f_before, last, f_last, n)
-        if sure:
-            return guess
-        before, f_before, last = last, f_last, guess
-        f_last = _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance, guess)
-        if f_last > 0.0:
-            low = guess
-        else:
-            high = guess
-    return high
+    search, level, found = begin(low, high), low, False
+    while not found:
+        level, found = advance(search, level, _off(kind, lo, hi, nodes, values, rules, median, own, shared, chance,
+                                                   level))
+    return level
 
 
 @njit(cache=True, nogil=True)

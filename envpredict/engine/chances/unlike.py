@@ -14,7 +14,7 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from envpredict.engine.chances.solve import CLOSE, FAR, STEPS, ends, log_odds, next_guess
+from envpredict.engine.chances.solve import FAR, advance, begin, ends, log_odds
 
 Floats = NDArray[np.float64]
 
@@ -72,29 +72,10 @@ def _off(median: Floats, own: Floats, shared: Floats, chance: float, z: Floats, 
 def _level(median: Floats, own: Floats, shared: Floats, chance: float, z: Floats, weight: Floats, low: float,
            high: float) -> float:
     """Return the level exceeded with just the given chance to within `CLOSE`; it lies about from `low` to `high`."""
-    f_low = _off(median, own, shared, chance, z, weight, low)
-    f_high = _off(median, own, shared, chance, z, weight, high)
-    width = high - low + CLOSE
-    while f_low <= 0.0:
-        low, width = low - width, 2.0 * width
-        f_low = _off(median, own, shared, chance, z, weight, low)
-    while f_high > 0.0:
-        high, width = high + width, 2.0 * width
-        f_high = _off(median, own, shared, chance, z, weight, high)
-    before, f_before, last, f_last = low, f_low, high, f_high
-    for n in range(STEPS):
-        if high - low < CLOSE:
-            break
-        guess, sure = next_guess(low, high, before, f_before, last, f_last, n)
-        if sure:
-            return guess
-        before, f_before, last = last, f_last, guess
-        f_last = _off(median, own, shared, chance, z, weight, guess)
-        if f_last > 0.0:
-            low = guess
-        else:
-            high = guess
-    return high
+    search, level, found = begin(low, high), low, False
+    while not found:
+        level, found = advance(search, level, _off(median, own, shared, chance, z, weight, level))
+    return level
 
 
 @njit(cache=True, nogil=True)
